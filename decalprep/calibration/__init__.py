@@ -1,0 +1,1 @@
+"""Readings and points to affine corrections with their uncertainty."""

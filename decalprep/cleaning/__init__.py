@@ -1,0 +1,1 @@
+"""Artwork to artwork, with a list of what changed."""

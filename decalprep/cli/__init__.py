@@ -1,0 +1,1 @@
+"""The command line: options in, a job called, text and exit code out."""

@@ -1,0 +1,1 @@
+"""Decals, placements and marks to one drawing list a sheet."""

@@ -1,0 +1,119 @@
+"""The error tree and the exit codes: one class a cause, the code on the class.
+
+    DecalprepError                1   something else went wrong, told in one line
+    +-- UsageProblem              2   a command or option used wrongly
+    +-- InputProblem              3   an artwork, part or scan cannot be used
+    |   +-- Unfaithful            3   it can be read, but not reproduced faithfully
+    |   +-- NoSize                3   nothing says how large it is
+    |   +-- TooMuch               3   beyond a stated limit (size, depth, time, memory)
+    +-- JobProblem                4   the job file is wrong (all its faults at once)
+    +-- DoesNotFit                5   the decals cannot be laid on the sheets
+    +-- ProofFailed               6   the exported file does not measure true
+    +-- ReadingsRefused           7   calibration or part readings cannot be believed
+    +-- OutputProblem             8   the result cannot be written
+    +-- MissingHelper             9   a library or program that this needs is not installed
+
+0 is success and 130 is interrupted (Ctrl-C). Only the command line prints and exits.
+"""
+
+from enum import IntEnum
+
+
+class ExitCode(IntEnum):
+    """What the process returns; listed in the README."""
+
+    OK = 0
+    OTHER = 1
+    USAGE = 2
+    INPUT = 3
+    JOB = 4
+    FIT = 5
+    PROOF = 6
+    READINGS = 7
+    OUTPUT = 8
+    HELPER = 9
+    INTERRUPTED = 130
+
+
+class DecalprepError(Exception):
+    """What was found, where, and what to do; printed as one line ``where: found; do``.
+
+    >>> str(DecalprepError("no size is stated", where="bow.svg", do='add width = "80 mm"'))
+    'bow.svg: no size is stated; add width = "80 mm"'
+    """
+
+    exit_code = ExitCode.OTHER
+
+    def __init__(self, found: str, *, where: str = "", do: str = "") -> None:
+        super().__init__(found, where, do)
+        self.found = found
+        self.where = where
+        self.do = do
+
+    def __str__(self) -> str:
+        head = f"{self.where}: {self.found}" if self.where else self.found
+        return f"{head}; {self.do}" if self.do else head
+
+
+class UsageProblem(DecalprepError):
+    """A command, option or typed value used wrongly."""
+
+    exit_code = ExitCode.USAGE
+
+
+class InputProblem(DecalprepError):
+    """An artwork, part or scan file cannot be used."""
+
+    exit_code = ExitCode.INPUT
+
+
+class Unfaithful(InputProblem):
+    """The input can be read but not reproduced faithfully; the feature is named."""
+
+
+class NoSize(InputProblem):
+    """Nothing says how large the artwork is."""
+
+
+class TooMuch(InputProblem):
+    """The input is beyond a stated limit of size, depth, time or memory."""
+
+
+class JobProblem(DecalprepError):
+    """The job file is wrong; ``faults`` holds every fault as one line each."""
+
+    exit_code = ExitCode.JOB
+
+    def __init__(self, faults: list[str]) -> None:
+        super().__init__("\n".join(faults))
+        self.faults = faults
+
+
+class DoesNotFit(DecalprepError):
+    """The decals cannot be laid on the sheets."""
+
+    exit_code = ExitCode.FIT
+
+
+class ProofFailed(DecalprepError):
+    """The exported file does not measure true."""
+
+    exit_code = ExitCode.PROOF
+
+
+class ReadingsRefused(DecalprepError):
+    """Calibration or part readings that cannot be believed."""
+
+    exit_code = ExitCode.READINGS
+
+
+class OutputProblem(DecalprepError):
+    """The result cannot be written."""
+
+    exit_code = ExitCode.OUTPUT
+
+
+class MissingHelper(DecalprepError):
+    """A library or program that this step needs is not installed."""
+
+    exit_code = ExitCode.HELPER

@@ -1,0 +1,1 @@
+"""Drawing lists to PDF, cut files and pictures."""

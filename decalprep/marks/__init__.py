@@ -1,0 +1,1 @@
+"""What is printed round the decals, and the calibration page."""

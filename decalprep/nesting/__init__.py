@@ -1,0 +1,1 @@
+"""Decals onto sheets: placements, bounds, and a checker of its own."""

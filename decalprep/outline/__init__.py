@@ -1,0 +1,1 @@
+"""What the knife follows: outlines, holes, bleed, masks, underlay."""

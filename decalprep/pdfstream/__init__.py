@@ -1,0 +1,1 @@
+"""Content streams of PDF pages: tokens, and what they paint."""

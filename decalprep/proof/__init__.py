@@ -1,0 +1,1 @@
+"""The finished file read back and measured, by code of its own."""

@@ -1,0 +1,1 @@
+"""Printer, part and stock records on disk."""

@@ -1,0 +1,1 @@
+"""Scanned pages to the places of printed marks."""
