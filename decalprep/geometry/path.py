@@ -76,7 +76,7 @@ class Cubic:
 
 @dataclass(frozen=True, slots=True)
 class Arc:
-    """Part of a circle: from ``start_deg`` through ``sweep_deg`` (counter-clockwise if positive)."""
+    """Part of a circle from ``start_deg`` through ``sweep_deg`` (positive: counter-clockwise)."""
 
     centre: Point
     radius: float

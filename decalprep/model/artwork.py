@@ -34,8 +34,8 @@ class Artwork:
 
     ``page_pdf`` is a whole PDF file of one page whose MediaBox is
     [0 0 page_width_pt page_height_pt], with no Rotate, no UserUnit, no annotations or actions.
-    ``width_mm`` and ``height_mm`` are the true size of that page; the scale between both is ``artwork_from_page``. The artwork frame is
-    mm from the page's lower left corner, y up.
+    ``width_mm`` and ``height_mm`` are the true size of that page; the scale between both is
+    ``artwork_from_page``. The artwork frame is mm from the page's lower left corner, y up.
     ``face`` is exact geometry where the source had it (DXF, mesh), in the artwork frame.
     ``pixels`` is (width, height) where the source was a raster.
     """
