@@ -1,0 +1,97 @@
+"""What a person may say about an artwork or a part, and the limits that keep reading safe."""
+
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Ceilings; an input beyond one is refused by name, never cut short.
+
+    ``max_side_mm`` is 5080 mm, the longest side a PDF page can have (14,400 units of 1/72 in,
+    ISO 32000-1 Annex C; from memory). ``min_side_mm`` catches a unit slip, not a small decal.
+    ``max_seconds`` and ``max_memory_bytes`` bound a converter that runs in its own process.
+    """
+
+    max_bytes: int = 256_000_000
+    max_seconds: float = 30.0
+    max_memory_bytes: int = 2_000_000_000
+    max_pixels: int = 400_000_000
+    max_paths: int = 1_000_000
+    max_depth: int = 32
+    max_facets: int = 2_000_000
+    max_pages: int = 20_000
+    max_side_mm: float = 5080.0
+    min_side_mm: float = 0.5
+
+
+@dataclass(frozen=True)
+class KnownDistance:
+    """Two points in page points (1/72 in; lower left origin, y up) that are truly so far apart.
+
+    The points are those of the page as read, before any scaling: for a raster its page has one
+    point a pixel. ``name`` says in the report what was measured, such as "screw to screw".
+    """
+
+    x1_pt: float
+    y1_pt: float
+    x2_pt: float
+    y2_pt: float
+    distance_mm: float
+    name: str = "the distance you gave"
+
+
+@dataclass(frozen=True)
+class IntakeOptions:
+    """What the user says about one artwork; a value of None says nothing.
+
+    ``width_mm`` and ``height_mm`` are of the whole page. ``scale`` multiplies the size the file
+    states for itself. ``circle_distance`` is (number, number, true mm): the centres of two circles
+    by their numbers in ``numbered_circles``. ``unit`` names the unit of a file that has none
+    (DXF): "mm", "in" and so on. ``allow_stretch`` accepts a width and height whose ratio is not
+    the file's.
+    ``page`` counts from 1. ``show_layers`` and ``hide_layers`` switch layers by name. ``dpi`` is
+    the density for what can only be carried over as pixels. ``line_mm`` is the width of a DXF line
+    that states none.
+    """
+
+    width_mm: float | None = None
+    height_mm: float | None = None
+    scale: float | None = None
+    known_distance: KnownDistance | None = None
+    circle_distance: tuple[int, int, float] | None = None
+    unit: str | None = None
+    allow_stretch: bool = False
+    page: int = 1
+    show_layers: tuple[str, ...] = ()
+    hide_layers: tuple[str, ...] = ()
+    allow_missing_fonts: bool = False
+    dpi: float = 600.0
+    line_mm: float = 0.25
+    joining_mm: float = 0.01
+    limits: Limits = field(default_factory=Limits)
+
+
+@dataclass(frozen=True)
+class FaceOptions:
+    """Which face of a part is meant, and in which unit the file is.
+
+    ``direction`` is where the face looks: "+z", "-x" and so on, or three numbers; None takes the
+    largest flat face. ``rank`` 1 is the largest face that looks there, 2 the next. ``unit`` names
+    the file's unit; None takes the file's own, or mm for a mesh file that has none. ``turn_deg``
+    turns the face on the paper, counter-clockwise.
+    ``body`` counts the separate bodies of a mesh from 1, largest first; None takes them all.
+    ``outline_layer`` and ``hole_layers`` choose by name in a DXF. ``joining_mm`` is the largest
+    gap between two ends that count as one point. ``flat_mm`` is how far a facet may lie off the
+    face's plane.
+    """
+
+    direction: str | tuple[float, float, float] | None = None
+    rank: int = 1
+    unit: str | None = None
+    turn_deg: float = 0.0
+    body: int | None = None
+    outline_layer: str | None = None
+    hole_layers: tuple[str, ...] = ()
+    joining_mm: float = 0.01
+    flat_mm: float = 0.005
+    limits: Limits = field(default_factory=Limits)
