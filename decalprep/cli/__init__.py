@@ -1,1 +1,130 @@
-"""The command line: options in, a job called, text and exit code out."""
+"""The command line: options in, a job called, text and exit code out.
+
+``decalprep --help`` loads click and nothing else; each command's module is loaded when it runs.
+"""
+
+import importlib
+import os
+import sys
+from typing import Any
+
+import click
+
+from decalprep import __version__
+from decalprep.errors import DecalprepError, ExitCode, JobProblem
+
+COMMANDS: dict[str, tuple[str, str]] = {
+    "demo": ("demo", "Make the demo console: sheets, proof and pictures."),
+    "new": ("new", "Write a commented job file for your artworks."),
+    "look": ("look", "Tell what one artwork or part file holds, and how large it is."),
+    "make": ("make", "Make the sheets of a job, and prove them."),
+    "calibrate": ("calibrate", "Measure a printer, so that its sheets come out true."),
+    "part": ("part", "Record what one printed part measures."),
+    "measure": ("measure", "Measure a scanned print before it is cut."),
+    "job-help": ("job_help", "Explain every key of a job file."),
+}
+"""Command -> (module, one line of help)."""
+
+
+class LazyGroup(click.Group):
+    """A group that knows its commands by name and loads one only when it is used."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"decalprep.cli.{COMMANDS[cmd_name][0]}")
+        command: click.Command = module.command
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            import difflib
+
+            near = difflib.get_close_matches(args[0], COMMANDS, n=1)
+            hint = f"did you mean '{near[0]}'?" if near else "see 'decalprep --help'"
+            raise click.UsageError(f"there is no command '{args[0]}'; {hint}", ctx)
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
+
+EPILOG = """\b
+Exit codes: 0 done and proven, 1 other, 2 usage, 3 input file, 4 job file,
+5 does not fit, 6 proof failed, 7 readings refused, 8 cannot write,
+9 helper missing, 130 interrupted.
+
+Decals are for simulators and display only: never for equipment in flight, on
+vehicles or with a safety function."""
+
+
+@click.group(
+    cls=LazyGroup,
+    epilog=EPILOG,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+)
+@click.version_option(__version__, prog_name="decalprep")
+def group() -> None:
+    """Panel decals at exactly true size: artwork in, proven sheets out.
+
+    \b
+    Example:
+      decalprep demo
+      decalprep new engine.svg winch.pdf
+      decalprep make job.toml
+    """
+
+
+def main(args: list[str] | None = None) -> None:
+    """Run the command line and leave the process with a documented exit code."""
+    sys.exit(run(args))
+
+
+def run(args: list[str] | None = None) -> int:
+    """Exit code of one command line; messages go to stderr."""
+    try:
+        result: Any = group.main(args, prog_name="decalprep", standalone_mode=False)
+        return int(result) if isinstance(result, int) else int(ExitCode.OK)
+    except click.exceptions.Exit as leave:
+        return int(leave.exit_code)
+    except click.Abort:
+        click.echo("decalprep: interrupted; earlier output is as it was", err=True)
+        return int(ExitCode.INTERRUPTED)
+    except KeyboardInterrupt:
+        click.echo("decalprep: interrupted; earlier output is as it was", err=True)
+        return int(ExitCode.INTERRUPTED)
+    except click.ClickException as problem:
+        _complain(problem.format_message())
+        if isinstance(problem, click.UsageError) and problem.ctx is not None:
+            click.echo(f"  (try '{problem.ctx.command_path} --help')", err=True)
+        return int(ExitCode.USAGE)
+    except JobProblem as problem:
+        for fault in problem.faults:
+            _complain(fault)
+        return int(problem.exit_code)
+    except DecalprepError as problem:
+        _complain(str(problem))
+        return int(problem.exit_code)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return int(ExitCode.OK)
+    except Exception as error:
+        if os.environ.get("DECALPREP_TRACE"):
+            raise
+        _complain(
+            f"a fault of decalprep itself ({type(error).__name__}: {error}); nothing was "
+            "written; set DECALPREP_TRACE=1 to see where"
+        )
+        return int(ExitCode.OTHER)
+
+
+def _complain(words: str) -> None:
+    from decalprep.cli.text import wrapped
+
+    click.echo(wrapped(f"decalprep: {words}"), err=True)

@@ -1,0 +1,67 @@
+"""Text for the terminal: 80 columns, colour only where it is wanted, progress only on a screen."""
+
+import os
+import sys
+import textwrap
+from collections.abc import Iterable
+from typing import TextIO
+
+import click
+
+from decalprep.model import Notice, Severity
+
+WIDTH = 80
+_COLOURS = {Severity.NOTE: "cyan", Severity.WARNING: "yellow", Severity.DANGER: "red"}
+
+
+def wrapped(words: str, indent: str = "  ") -> str:
+    """The words in lines of at most 80 columns; paths and numbers are not broken."""
+    return textwrap.fill(
+        words, WIDTH, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
+    )
+
+
+def colour_wanted(stream: TextIO) -> bool:
+    """Whether to colour: a terminal, and NO_COLOR is not set."""
+    return stream.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+
+def say(words: str = "") -> None:
+    """Print to stdout."""
+    click.echo(words, color=colour_wanted(sys.stdout))
+
+
+def say_notices(notices: Iterable[Notice], *, notes: bool = True) -> None:
+    """Print notices, one paragraph each, worst first, the same words only once."""
+    order = [Severity.DANGER, Severity.WARNING, Severity.NOTE]
+    seen: set[str] = set()
+    for notice in sorted(notices, key=lambda n: order.index(n.severity)):
+        if notice.severity is Severity.NOTE and not notes:
+            continue
+        head = f"{notice.severity.value}: "
+        subject = f"{notice.subject}: " if notice.subject else ""
+        words = wrapped(head + subject + notice.text)
+        if words in seen:
+            continue
+        seen.add(words)
+        label = click.style(head.rstrip(), fg=_COLOURS[notice.severity])
+        say(label + words[len(head.rstrip()) :])
+
+
+class Progress:
+    """One line on stderr that tells how far a long step is; silent when not on a terminal."""
+
+    def __init__(self) -> None:
+        self.live = sys.stderr.isatty() and os.environ.get("TERM") != "dumb"
+
+    def __call__(self, words: str) -> None:
+        """Show the words in place of the ones before."""
+        if self.live:
+            sys.stderr.write("\r" + words[: WIDTH - 1].ljust(WIDTH - 1))
+            sys.stderr.flush()
+
+    def done(self) -> None:
+        """Clear the line."""
+        if self.live:
+            sys.stderr.write("\r" + " " * (WIDTH - 1) + "\r")
+            sys.stderr.flush()

@@ -1,0 +1,57 @@
+"""A job as read from its file: plain values, lengths in mm."""
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from decalprep.model import Sheet
+
+
+@dataclass(frozen=True)
+class Values:
+    """The values of one table by key, defaults filled in; ``line`` is where the table starts."""
+
+    table: str
+    line: int
+    values: dict[str, Any]
+    given: frozenset[str] = frozenset()
+
+    def __getitem__(self, key: str) -> Any:
+        return self.values[key]
+
+
+@dataclass(frozen=True)
+class PanelSpec:
+    """One panel as asked for."""
+
+    name: str
+    keys: Values
+    holes: tuple[Values, ...] = ()
+
+    def __getitem__(self, key: str) -> Any:
+        return self.keys[key]
+
+
+@dataclass(frozen=True)
+class SheetSpec:
+    """One kind of sheet as asked for, and the printer record that corrects it."""
+
+    sheet: Sheet
+    printer: str = ""
+    margin_given: bool = False
+
+
+@dataclass(frozen=True)
+class Job:
+    """A whole job; ``folder`` is where its files lie, ``text`` the job file word for word."""
+
+    folder: Path
+    source: Path
+    text: str
+    settings: Values
+    sheets: tuple[SheetSpec, ...]
+    panels: tuple[PanelSpec, ...]
+    files: tuple[Path, ...] = field(default=())
+
+    def __getitem__(self, key: str) -> Any:
+        return self.settings[key]
