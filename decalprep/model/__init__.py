@@ -23,9 +23,11 @@ from decalprep.model.drawing import (
 from decalprep.model.notice import Notice, Severity
 from decalprep.model.records import PartRecord, PrinterRecord
 from decalprep.model.sheet import DieCutGrid, Margins, Placement, Sheet, StockKind
+from decalprep.model.targets import Baseline, Marker, TargetLayout
 
 __all__ = [
     "Artwork",
+    "Baseline",
     "Decal",
     "DieCutGrid",
     "Drawing",
@@ -36,6 +38,7 @@ __all__ = [
     "Item",
     "Layer",
     "Margins",
+    "Marker",
     "Notice",
     "PartFace",
     "PartRecord",
@@ -47,6 +50,7 @@ __all__ = [
     "SizeEvidence",
     "StockKind",
     "StrokeMark",
+    "TargetLayout",
     "TextMark",
     "Turns",
 ]
