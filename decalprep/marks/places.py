@@ -114,7 +114,7 @@ class _Free:
         if p.width < LEAST_SIDE_MM or p.height < LEAST_SIDE_MM:
             raise UsageProblem(
                 f"sheet {sheet.name!r} leaves {p.width:.1f} x {p.height:.1f} mm to print on",
-                do=f"marks need {LEAST_SIDE_MM:.0f} mm both ways: take a larger sheet or less margin",
+                do=f"marks need {LEAST_SIDE_MM:.0f} mm both ways: take a larger sheet",
             )
         taken = [_shape(cell, CLEAR_MM) for cell in label_cells(sheet)]
         taken += [_shape(gone, CLEAR_MM) for gone in sheet.gone]

@@ -1,0 +1,150 @@
+"""Files that are whole or not there: written under a temporary name, then moved into place."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import tempfile
+from collections.abc import Mapping
+from pathlib import Path
+
+from decalprep.errors import OutputProblem
+
+
+def _refused(path: Path, error: OSError) -> OutputProblem:
+    reason = error.strerror or type(error).__name__
+    return OutputProblem(
+        f"cannot be written ({reason})",
+        where=str(path),
+        do="check that the folder exists, can be written to and has room",
+    )
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make the folder's entries durable, where the system lets a folder be opened."""
+    if os.name != "posix":
+        return
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _mode_for(path: Path) -> int:
+    """The mode of the file that is replaced, or what a new file gets."""
+    with contextlib.suppress(OSError):
+        return path.stat().st_mode & 0o777
+    mask = os.umask(0)
+    os.umask(mask)
+    return 0o666 & ~mask
+
+
+def _write_temporary(folder: Path, name: str, data: bytes) -> Path:
+    handle, temporary = tempfile.mkstemp(dir=folder, prefix=".", suffix=".part")
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
+        with contextlib.suppress(OSError):
+            os.chmod(temporary, _mode_for(folder / name))
+    except BaseException:
+        with contextlib.suppress(OSError):
+            os.unlink(temporary)
+        raise
+    return Path(temporary)
+
+
+def write_whole(path: Path | str, data: bytes) -> None:
+    """Write a file so that at any moment the old one or the new one is there, never a mixture.
+
+    Does not make folders. A symbolic link at ``path`` is replaced by the file.
+
+    Raises:
+        OutputProblem: it cannot be written; the old file is as it was.
+    """
+    target = Path(path)
+    try:
+        if target.is_dir():
+            raise IsADirectoryError(0, "a folder has that name")
+        temporary = _write_temporary(target.parent, target.name, data)
+        try:
+            os.replace(temporary, target)
+        except BaseException:
+            with contextlib.suppress(OSError):
+                temporary.unlink()
+            raise
+        _sync_folder(target.parent)
+    except OSError as e:
+        raise _refused(target, e) from e
+
+
+def write_folder(folder: Path | str, files: Mapping[str, bytes]) -> tuple[Path, ...]:
+    """Write a set of files into a folder, made if it is missing; the paths written.
+
+    All are staged and made durable before the first is moved into place. If a move fails, those
+    already moved are put back as they were. A crash between two moves can leave files of both
+    sets, each of them whole. Names may hold ``/`` for sub-folders, but may not leave the folder.
+
+    Raises:
+        OutputProblem: something cannot be written; the folder's files are as they were.
+    """
+    home = Path(folder)
+    for name in files:
+        parts = Path(name).parts
+        if not parts or ".." in parts or Path(name).is_absolute() or "\\" in name:
+            raise OutputProblem(f"the file name {name!r} leaves the folder", where=str(home))
+    try:
+        home.mkdir(parents=True, exist_ok=True)
+        stage = Path(tempfile.mkdtemp(dir=home, prefix=".stage-"))
+    except OSError as e:
+        raise _refused(home, e) from e
+    try:
+        return _stage_and_move(home, stage, files)
+    except OSError as e:
+        raise _refused(home, e) from e
+    finally:
+        shutil.rmtree(stage, ignore_errors=True)
+
+
+def _stage_and_move(home: Path, stage: Path, files: Mapping[str, bytes]) -> tuple[Path, ...]:
+    staged = []
+    (stage / "old").mkdir()
+    for number, (name, data) in enumerate(files.items()):
+        target = home / name
+        if target.is_dir():
+            raise IsADirectoryError(0, f"a folder is named {name}")
+        target.parent.mkdir(parents=True, exist_ok=True)
+        temporary = _write_temporary(stage, f"{number}", data)
+        with contextlib.suppress(OSError):
+            os.chmod(temporary, _mode_for(target))
+        staged.append((temporary, target, stage / "old" / f"{number}"))
+    moved: list[tuple[Path, Path]] = []
+    try:
+        for temporary, target, old in staged:
+            if target.exists():
+                _keep(target, old)
+            moved.append((target, old))
+            os.replace(temporary, target)
+    except BaseException:
+        for target, old in reversed(moved):
+            with contextlib.suppress(OSError):
+                if old.exists():
+                    os.replace(old, target)
+                else:
+                    target.unlink(missing_ok=True)
+        raise
+    for parent in sorted({target.parent for _, target, _ in staged}):
+        _sync_folder(parent)
+    return tuple(target for _, target, _ in staged)
+
+
+def _keep(target: Path, old: Path) -> None:
+    """Keep the old file under a second name; a link where the system can, else a copy."""
+    try:
+        os.link(target, old)
+    except OSError:
+        shutil.copy2(target, old)
