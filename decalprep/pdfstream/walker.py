@@ -1,0 +1,498 @@
+"""Walks a page's content as a viewer does and calls a method wherever something is painted.
+
+Readers and rewriters subclass ``Walker`` and override the ``on_*`` methods. Coordinates handed on
+are page points: the page's own user space times UserUnit, neither shifted nor turned (a
+normalised artwork page has UserUnit 1, no Rotate and its origin in the corner).
+Does not judge overprint, blend modes or transparency.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import pikepdf
+
+from decalprep.errors import InputProblem, TooMuch, Unfaithful
+from decalprep.geometry import Affine, Box
+from decalprep.pdfstream.colour import (
+    Colour,
+    colour_in,
+    device_colour,
+    initial_colour,
+)
+from decalprep.pdfstream.fonts import Font, load_font
+from decalprep.pdfstream.layers import LayerRef, LayerTable
+from decalprep.pdfstream.paths import paths_in
+from decalprep.pdfstream.state import IDENTITY, Frame, GraphicsState
+from decalprep.pdfstream.tokens import (
+    INLINE_IMAGE,
+    PATH,
+    Operation,
+    PdfName,
+    operands,
+    operations,
+)
+
+
+@dataclass(frozen=True)
+class WalkLimits:
+    """Where walking a page stops with TooMuch."""
+
+    max_operations: int = 5_000_000
+    max_depth: int = 28
+    max_saved: int = 2_000
+
+
+Handler = Callable[["Walker", Frame, Operation], None]
+TEXT_STROKING = frozenset((1, 2, 5, 6))
+
+
+class Walker:
+    """State machine over one page. ``features`` gathers names of what it saw but cannot follow."""
+
+    def __init__(self, document: pikepdf.Pdf, *, limits: WalkLimits | None = None) -> None:
+        self.document = document
+        self.limits = limits or WalkLimits()
+        self.layers = LayerTable(document)
+        self.layer_stack: list[LayerRef] = []
+        self.features: dict[str, int] = {}
+        self.done_operations = 0
+        self.open_forms: list[tuple[int, int]] = []
+        self._fonts: dict[tuple[int, int], Font] = {}
+
+    # -- what subclasses override ------------------------------------------------------------
+
+    def on_paint(self, frame: Frame, op: Operation) -> None:
+        """A path painting operator (S s f F f* B B* b b* n); the path is in ``frame.path``."""
+
+    def on_show(self, frame: Frame, op: Operation) -> None:
+        """A string is about to be shown; the text matrix is still that of its first letter."""
+
+    def on_image(self, frame: Frame, image: Any, op: Operation) -> None:
+        """An image XObject is drawn on the unit square."""
+
+    def on_inline_image(self, frame: Frame, op: Operation) -> None:
+        """An inline image is drawn on the unit square."""
+
+    def on_shading(self, frame: Frame, op: Operation) -> None:
+        """A shading fills the clip."""
+
+    def on_form(self, frame: Frame, form: Any, _op: Operation) -> None:
+        """A form XObject is drawn; walks it."""
+        self.enter_form(frame, form)
+
+    def on_colour(self, frame: Frame, op: Operation) -> None:
+        """A colour operator has been taken into the state."""
+
+    # -- walking -----------------------------------------------------------------------------
+
+    def walk_page(self, page: pikepdf.Page) -> None:
+        """Walk the whole page."""
+        unit = float(page.obj.get("/UserUnit", 1))
+        state = GraphicsState(ctm=Affine.scaling(unit) if unit != 1 else IDENTITY)
+        self.walk(Frame(page_content(page), page.resources, state))
+
+    def walk(self, frame: Frame) -> None:
+        """Walk one content stream to its end."""
+        handlers = _HANDLERS
+        limit = self.limits.max_operations
+        count = self.done_operations
+        layers_at_entry = len(self.layer_stack)
+        for op in operations(frame.data):
+            count += 1
+            if op[0] is PATH:
+                frame.path.append((op[1], op[3]))
+                continue
+            handler = handlers.get(op[0])
+            if handler is not None:
+                self.done_operations = count
+                handler(self, frame, op)
+                count = self.done_operations
+            if count > limit:
+                raise TooMuch(
+                    f"the drawing has more than {limit:,} operations", do="simplify the artwork"
+                )
+        self.done_operations = count
+        del self.layer_stack[layers_at_entry:]
+
+    def enter_form(self, frame: Frame, form: Any, resources: Any = None) -> None:
+        """Walk a form XObject drawn now."""
+        key = object_key(form)
+        if key != (0, 0) and key in self.open_forms:
+            raise Unfaithful("a form in the drawing contains itself", do="export the artwork again")
+        if len(self.open_forms) >= self.limits.max_depth:
+            raise TooMuch(
+                f"forms are nested deeper than {self.limits.max_depth}", do="flatten the artwork"
+            )
+        inner = self.form_frame(frame, form)
+        if resources is not None:
+            inner.resources = resources
+        layer = self._push_layer(form.get("/OC"))
+        self.open_forms.append(key)
+        self.walk(inner)
+        self.open_forms.pop()
+        if layer:
+            self.layer_stack.pop()
+
+    def form_frame(self, frame: Frame, form: Any) -> Frame:
+        """The frame in which a form drawn now is walked: state copied, Matrix and BBox applied."""
+        state = frame.state.copied()
+        state.ctm = state.ctm @ matrix_of(form.get("/Matrix"))
+        box = form.get("/BBox")
+        if isinstance(box, pikepdf.Array) and len(box) == 4:
+            x0, y0, x1, y1 = (float(v) for v in box)
+            corners = state.ctm.apply_all(((x0, y0), (x1, y0), (x1, y1), (x0, y1)))
+            state.narrow_clip(Box.around(corners), shaped=not _upright(state.ctm))
+        return Frame(stream_bytes(form), form.get("/Resources", frame.resources), state)
+
+    def _push_layer(self, content: Any) -> bool:
+        if content is None:
+            return False
+        self.layer_stack.append(self.layers.resolve(content))
+        return True
+
+    # -- where we are ------------------------------------------------------------------------
+
+    @property
+    def layer(self) -> str | None:
+        """Name of the innermost layer."""
+        return next((ref.name for ref in reversed(self.layer_stack) if ref.name), None)
+
+    @property
+    def visible(self) -> bool:
+        """Whether every layer round here is shown."""
+        return all(ref.visible for ref in self.layer_stack)
+
+    def note(self, feature: str) -> None:
+        """Count a feature that walking does not follow."""
+        self.features[feature] = self.features.get(feature, 0) + 1
+
+    def resource(self, frame: Frame, kind: str, name: object) -> Any:
+        """A resource by kind and name, or None."""
+        try:
+            return frame.resources[kind].get("/" + str(name))
+        except (KeyError, TypeError, ValueError, AttributeError):
+            return None
+
+    def font(self, dictionary: Any) -> Font:
+        """The font of a dictionary, read once."""
+        key = object_key(dictionary)
+        if key == (0, 0):
+            return load_font(dictionary)
+        if key not in self._fonts:
+            self._fonts[key] = load_font(dictionary)
+        return self._fonts[key]
+
+    # -- handlers ----------------------------------------------------------------------------
+
+    def _save(self, frame: Frame, _op: Operation) -> None:
+        if len(frame.saved) >= self.limits.max_saved:
+            raise TooMuch("graphics states are saved too deeply", do="export the artwork again")
+        frame.saved.append(frame.state)
+        frame.state = frame.state.copied()
+
+    def _restore(self, frame: Frame, _op: Operation) -> None:
+        if frame.saved:
+            frame.state = frame.saved.pop()
+
+    def _concat(self, frame: Frame, op: Operation) -> None:
+        values = _numbers(frame, op, 6)
+        if values:
+            frame.state.ctm = frame.state.ctm @ Affine(*values)
+
+    def _line_width(self, frame: Frame, op: Operation) -> None:
+        values = _numbers(frame, op, 1)
+        if values:
+            frame.state.line_width = values[0]
+
+    def _dash(self, frame: Frame, op: Operation) -> None:
+        values = operands(frame.data, op[1], op[2])
+        if values and isinstance(values[0], list):
+            frame.state.dashed = any(isinstance(v, float) and v > 0 for v in values[0])
+
+    def _ext_gstate(self, frame: Frame, op: Operation) -> None:
+        values = operands(frame.data, op[1], op[2])
+        table = self.resource(frame, "/ExtGState", values[-1]) if values else None
+        if not isinstance(table, pikepdf.Dictionary):
+            return
+        state = frame.state
+        if "/LW" in table:
+            state.line_width = float(table["/LW"])
+        if "/D" in table:
+            state.dashed = any(float(v) > 0 for v in table["/D"][0])
+        if "/SMask" in table:
+            state.masked = isinstance(table["/SMask"], pikepdf.Dictionary)
+            if state.masked:
+                self.note("soft mask")
+        state.fill_alpha = float(table.get("/ca", state.fill_alpha))
+        state.stroke_alpha = float(table.get("/CA", state.stroke_alpha))
+        if "/Font" in table:
+            state.font, state.font_size = self.font(table["/Font"][0]), float(table["/Font"][1])
+            state.font_name = b""
+
+    def _device(self, frame: Frame, op: Operation) -> None:
+        count = {b"g": 1, b"rg": 3, b"k": 4}[op[0].lower()]
+        values = _numbers(frame, op, count)
+        if not values:
+            return
+        space = {1: "/DeviceGray", 3: "/DeviceRGB", 4: "/DeviceCMYK"}[count]
+        if op[0].islower():
+            frame.state.fill, frame.state.fill_space = device_colour(values), space
+        else:
+            frame.state.stroke, frame.state.stroke_space = device_colour(values), space
+        self.on_colour(frame, op)
+
+    def _space(self, frame: Frame, op: Operation) -> None:
+        values = operands(frame.data, op[1], op[2])
+        if not values:
+            return
+        space = self.resource(frame, "/ColorSpace", values[-1])
+        space = space if space is not None else "/" + str(values[-1])
+        if op[0] == b"cs":
+            frame.state.fill, frame.state.fill_space = initial_colour(space), space
+        else:
+            frame.state.stroke, frame.state.stroke_space = initial_colour(space), space
+
+    def _colour(self, frame: Frame, op: Operation) -> None:
+        values = operands(frame.data, op[1], op[2])
+        filling = op[0].islower()
+        space = frame.state.fill_space if filling else frame.state.stroke_space
+        if values and isinstance(values[-1], PdfName):
+            colour = self._pattern(frame, values[-1])
+        else:
+            colour = colour_in(space, [v for v in values if isinstance(v, float)])
+        if filling:
+            frame.state.fill = colour
+        else:
+            frame.state.stroke = colour
+        self.on_colour(frame, op)
+
+    def _pattern(self, frame: Frame, name: PdfName) -> Colour:
+        pattern = self.resource(frame, "/Pattern", name)
+        tiling = isinstance(pattern, pikepdf.Stream)
+        self.note("tiling pattern" if tiling else "shading pattern")
+        return Colour("Pattern")
+
+    def _clip(self, frame: Frame, _op: Operation) -> None:
+        frame.clip_pending = True
+
+    def _paint(self, frame: Frame, op: Operation) -> None:
+        self.on_paint(frame, op)
+        if frame.clip_pending:
+            self._apply_clip(frame)
+        frame.path = []
+
+    def _apply_clip(self, frame: Frame) -> None:
+        frame.clip_pending = False
+        paths = paths_in(frame.data, frame.path, frame.state.ctm, closing=True)
+        points = [point for path in paths for s in path.segments for point in (s.start, s.end)]
+        if not points:
+            frame.state.narrow_clip(Box(0, 0, 0, 0), shaped=False)
+            return
+        box = Box.around(point for path in paths for point in path.points(0.05))
+        plain = len(paths) == 1 and all(
+            p[0] in (box.x0, box.x1) and p[1] in (box.y0, box.y1) for p in points
+        )
+        frame.state.narrow_clip(box, shaped=not plain)
+
+    def _draw(self, frame: Frame, op: Operation) -> None:
+        values = operands(frame.data, op[1], op[2])
+        xobject = self.resource(frame, "/XObject", values[-1]) if values else None
+        if not isinstance(xobject, pikepdf.Stream):
+            return
+        if str(xobject.get("/Subtype", "")) == "/Form":
+            self.on_form(frame, xobject, op)
+        elif str(xobject.get("/Subtype", "")) == "/Image":
+            layer = self._push_layer(xobject.get("/OC"))
+            self.on_image(frame, xobject, op)
+            if layer:
+                self.layer_stack.pop()
+
+    def _inline(self, frame: Frame, op: Operation) -> None:
+        self.on_inline_image(frame, op)
+
+    def _shade(self, frame: Frame, op: Operation) -> None:
+        self.note("shading")
+        self.on_shading(frame, op)
+
+    def _begin_marked(self, frame: Frame, op: Operation) -> None:
+        values = operands(frame.data, op[1], op[2]) if op[0] == b"BDC" else []
+        pushed = False
+        if len(values) >= 2 and values[0] == "OC" and isinstance(values[1], PdfName):
+            content = self.resource(frame, "/Properties", values[1])
+            pushed = self._push_layer(content)
+        frame.marked.append(pushed)
+
+    def _end_marked(self, frame: Frame, _op: Operation) -> None:
+        if frame.marked and frame.marked.pop() and self.layer_stack:
+            self.layer_stack.pop()
+
+    def _begin_text(self, frame: Frame, _op: Operation) -> None:
+        frame.text = frame.text_line = IDENTITY
+
+    def _set_font(self, frame: Frame, op: Operation) -> None:
+        values = operands(frame.data, op[1], op[2])
+        if len(values) < 2 or not isinstance(values[-1], float):
+            return
+        dictionary = self.resource(frame, "/Font", values[-2])
+        frame.state.font = None if dictionary is None else self.font(dictionary)
+        frame.state.font_name = str(values[-2]).encode("utf-8", "surrogateescape")
+        frame.state.font_size = values[-1]
+
+    def _text_setting(self, frame: Frame, op: Operation) -> None:
+        values = _numbers(frame, op, 1)
+        if not values:
+            return
+        state, value = frame.state, values[0]
+        if op[0] == b"Tr":
+            state.render_mode = int(value)
+        elif op[0] == b"Tc":
+            state.char_space = value
+        elif op[0] == b"Tw":
+            state.word_space = value
+        elif op[0] == b"Tz":
+            state.text_scale = value / 100
+        elif op[0] == b"TL":
+            state.leading = value
+        else:
+            state.rise = value
+
+    def _move_text(self, frame: Frame, op: Operation) -> None:
+        values = _numbers(frame, op, 2)
+        if values:
+            if op[0] == b"TD":
+                frame.state.leading = -values[1]
+            self._next_line(frame, values[0], values[1])
+
+    def _text_matrix(self, frame: Frame, op: Operation) -> None:
+        values = _numbers(frame, op, 6)
+        if values:
+            frame.text = frame.text_line = Affine(*values)
+
+    def _new_line(self, frame: Frame, _op: Operation) -> None:
+        self._next_line(frame, 0, -frame.state.leading)
+
+    @staticmethod
+    def _next_line(frame: Frame, dx: float, dy: float) -> None:
+        frame.text = frame.text_line = frame.text_line @ Affine.translation(dx, dy)
+
+    def _show(self, frame: Frame, op: Operation) -> None:
+        if op[0] in (b"'", b'"'):
+            values = operands(frame.data, op[1], op[2])
+            if op[0] == b'"' and len(values) >= 3:
+                word, char = values[-3], values[-2]
+                frame.state.word_space = word if isinstance(word, float) else 0.0
+                frame.state.char_space = char if isinstance(char, float) else 0.0
+            self._new_line(frame, op)
+        self.on_show(frame, op)
+        advance = text_advance(frame, shown_parts(frame, op))
+        frame.text = frame.text @ Affine.translation(advance, 0)
+
+
+def shown_parts(frame: Frame, op: Operation) -> list[object]:
+    """Strings and numbers that a show operator shows."""
+    values = operands(frame.data, op[1], op[2])
+    if values and isinstance(values[-1], list):
+        return values[-1]
+    return [v for v in values[-1:] if isinstance(v, bytes)]
+
+
+def text_advance(frame: Frame, parts: list[object]) -> float:
+    """How far the text matrix moves, in unscaled text space (ISO 32000-1, 9.4.4)."""
+    state, font = frame.state, frame.state.font
+    total = 0.0
+    for part in parts:
+        if isinstance(part, float):
+            total -= part / 1000 * state.font_size
+        elif isinstance(part, bytes):
+            codes = font.codes(part) if font else list(part)
+            width = sum(font.width(code) for code in codes) if font else 0.556 * len(codes)
+            spaces = part.count(b" ") if font is None or not font.composite else 0
+            total += (
+                width * state.font_size + state.char_space * len(codes) + state.word_space * spaces
+            )
+    return total * state.text_scale
+
+
+def object_key(obj: Any) -> tuple[int, int]:
+    """Number and generation of an indirect object; (0, 0) for a direct one."""
+    number, generation = obj.objgen
+    return int(number), int(generation)
+
+
+def matrix_of(array: Any) -> Affine:
+    """A Matrix entry as a map; identity where missing or malformed."""
+    if isinstance(array, pikepdf.Array) and len(array) == 6:
+        return Affine(*(float(value) for value in array))
+    return IDENTITY
+
+
+def stream_bytes(stream: Any) -> bytes:
+    """A stream's decoded bytes.
+
+    Raises:
+        InputProblem: it cannot be decoded.
+    """
+    try:
+        return bytes(stream.read_bytes())
+    except pikepdf.PdfError as problem:
+        raise InputProblem(
+            f"a drawing stream cannot be read ({problem})", do="export the artwork again"
+        ) from problem
+
+
+def page_content(page: pikepdf.Page) -> bytes:
+    """The page's content streams joined by a line end, as one."""
+    contents = page.obj.get("/Contents")
+    if contents is None:
+        return b""
+    if isinstance(contents, pikepdf.Array):
+        parts = [part for part in contents.as_list() if isinstance(part, pikepdf.Stream)]
+        return b"\n".join(stream_bytes(part) for part in parts)
+    return stream_bytes(contents)
+
+
+def _upright(ctm: Affine) -> bool:
+    return (ctm.b == 0 and ctm.c == 0) or (ctm.a == 0 and ctm.d == 0)
+
+
+def _numbers(frame: Frame, op: Operation, count: int) -> list[float]:
+    """The last ``count`` operands if all are numbers, else nothing."""
+    words = frame.data[op[1] : op[2]].split()
+    if len(words) >= count:
+        try:
+            return [float(word) for word in words[-count:]]
+        except ValueError:
+            pass
+    values = operands(frame.data, op[1], op[2])[-count:]
+    if len(values) == count and all(isinstance(v, float) for v in values):
+        return values  # type: ignore[return-value]
+    return []
+
+
+_HANDLERS: dict[bytes, Handler] = {
+    b"q": Walker._save,
+    b"Q": Walker._restore,
+    b"cm": Walker._concat,
+    b"w": Walker._line_width,
+    b"d": Walker._dash,
+    b"gs": Walker._ext_gstate,
+    **dict.fromkeys((b"g", b"G", b"rg", b"RG", b"k", b"K"), Walker._device),
+    **dict.fromkeys((b"cs", b"CS"), Walker._space),
+    **dict.fromkeys((b"sc", b"SC", b"scn", b"SCN"), Walker._colour),
+    **dict.fromkeys((b"W", b"W*"), Walker._clip),
+    **dict.fromkeys((b"S", b"s", b"f", b"F", b"f*", b"B", b"B*", b"b", b"b*", b"n"), Walker._paint),
+    b"Do": Walker._draw,
+    INLINE_IMAGE: Walker._inline,
+    b"sh": Walker._shade,
+    b"BMC": Walker._begin_marked,
+    b"BDC": Walker._begin_marked,
+    b"EMC": Walker._end_marked,
+    b"BT": Walker._begin_text,
+    b"Tf": Walker._set_font,
+    **dict.fromkeys((b"Tr", b"Tc", b"Tw", b"Tz", b"TL", b"Ts"), Walker._text_setting),
+    **dict.fromkeys((b"Td", b"TD"), Walker._move_text),
+    b"Tm": Walker._text_matrix,
+    b"T*": Walker._new_line,
+    **dict.fromkeys((b"Tj", b"TJ", b"'", b'"'), Walker._show),
+}
