@@ -13,6 +13,7 @@ from decalprep.geometry import Affine, Path
 
 if TYPE_CHECKING:
     from decalprep.model.artwork import Artwork
+    from decalprep.model.notice import Notice
     from decalprep.model.sheet import Sheet
 
 RGB = tuple[float, float, float]
@@ -99,9 +100,13 @@ Item = PlacedArtwork | StrokeMark | FillMark | TextMark
 
 @dataclass(frozen=True)
 class Drawing:
-    """One sheet's drawing list; ``page_from_sheet`` (page mm from true mm) is the correction."""
+    """One sheet's drawing list; ``page_from_sheet`` (page mm from true mm) is the correction.
+
+    ``notices`` tell what composing it left out, shortened or moved past the margins.
+    """
 
     sheet: Sheet
     items: tuple[Item, ...]
     page_from_sheet: Affine = field(default_factory=Affine)
     title: str = ""
+    notices: tuple[Notice, ...] = ()

@@ -1,0 +1,153 @@
+"""One copy of one decal as it lies on a sheet: its shapes in true sheet mm, and its items."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import shapely
+from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from decalprep.compose.settings import ComposeSettings
+from decalprep.errors import InputProblem
+from decalprep.geometry import Affine, Circle, Line, Path, circle_path
+from decalprep.model import (
+    Decal,
+    FillMark,
+    Hole,
+    HoleKind,
+    Item,
+    Layer,
+    PlacedArtwork,
+    Placement,
+    StrokeMark,
+    TextMark,
+)
+from decalprep.outline.shaping import offset_circle, offset_path
+
+LEAST_CROSS_MM = 3.0
+"""Arms of a screw cross reach the rim of the hole, and are never shorter than this overall."""
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A placed copy: the decal, its placement, and its inked area (outline grown by the bleed)."""
+
+    decal: Decal
+    placement: Placement
+    settings: ComposeSettings
+
+    @cached_property
+    def sheet_from_decal(self) -> Affine:
+        """True sheet mm from the decal frame: the placement after the part fit."""
+        return self.placement.sheet_from_fitted @ self.decal.fitted_from_decal
+
+    @property
+    def copy(self) -> int:
+        """Which copy, from 1."""
+        return self.placement.copy
+
+    @property
+    def name(self) -> str:
+        """What the piece is called on the sheet: the decal's name, and the copy if several."""
+        if self.decal.copies == 1:
+            return self.decal.name
+        return f"{self.decal.name} {self.copy}/{self.decal.copies}"
+
+    @cached_property
+    def inked(self) -> tuple[Path, ...]:
+        """Where ink may lie, in sheet mm: outline grown by the bleed, less the holes."""
+        paths = [offset_path(self.decal.outline, self.decal.bleed_mm)]
+        paths += [hole for h in self.decal.holes if (hole := self._bare(h)) is not None]
+        return tuple(path.mapped(self.sheet_from_decal) for path in paths)
+
+    def _bare(self, hole: Hole) -> Path | None:
+        """What of a hole stays without ink: all of it, or what the bleed leaves."""
+        inward = -self.decal.bleed_mm if self.decal.bleed_into_holes else 0.0
+        if hole.circle:
+            return offset_circle(hole.circle.x, hole.circle.y, hole.circle.diameter, inward)
+        try:
+            return offset_path(hole.contour, inward)
+        except InputProblem:
+            return None
+
+    @cached_property
+    def area(self) -> BaseGeometry:
+        """The inked area with its holes kept, as a shapely geometry in sheet mm."""
+        outer, *holes = (path.points(0.01) for path in self.inked)
+        return shapely.make_valid(Polygon(outer, holes))
+
+    def items(self) -> list[Item]:
+        """Everything of this piece but its label, in sheet mm."""
+        decal = self.decal
+        found: list[Item] = []
+        if decal.bleed_artwork is not None:
+            m = self.sheet_from_decal @ decal.decal_from_bleed
+            found.append(
+                PlacedArtwork(
+                    decal.bleed_artwork, m, self.inked, decal.name, self.copy, Layer.BLEED
+                )
+            )
+        m = self.sheet_from_decal @ decal.decal_from_artwork
+        found.append(PlacedArtwork(decal.artwork, m, self.inked, decal.name, self.copy))
+        found.append(self._line(Layer.CUT_OUTLINE, decal.outline))
+        for hole in decal.holes:
+            found.extend(self._hole(hole))
+        for item in self.settings.marks_of(decal.name):
+            found.append(self._mark(item))
+        return found
+
+    def _line(self, layer: Layer, path: Path) -> StrokeMark:
+        s = self.settings
+        shown = path.mapped(self.sheet_from_decal)
+        return StrokeMark(layer, shown, s.cut_line_mm, s.cut_colour, (), self.decal.name, self.copy)
+
+    def _hole(self, hole: Hole) -> list[StrokeMark]:
+        if hole.kind is not HoleKind.SCREW:
+            return [self._line(Layer.HOLE_GUIDE, _guide(hole))]
+        if hole.circle:
+            x, y, half = hole.circle.x, hole.circle.y, hole.circle.radius
+        else:
+            box = hole.contour.box
+            (x, y), half = box.centre, min(box.width, box.height) / 2
+        half = max(half, LEAST_CROSS_MM / 2)
+        arms = (Line((x - half, y), (x + half, y)), Line((x, y - half), (x, y + half)))
+        return [self._line(Layer.SCREW_CROSS, Path((arm,), closed=False)) for arm in arms]
+
+    def _mark(self, item: Item) -> Item:
+        m, name, copy = self.sheet_from_decal, self.decal.name, self.copy
+        if isinstance(item, StrokeMark):
+            path = item.path.mapped(m)
+            return StrokeMark(
+                item.layer, path, item.width_mm, item.colour, item.dash_mm, name, copy
+            )
+        if isinstance(item, FillMark):
+            paths = tuple(path.mapped(m) for path in item.paths)
+            return FillMark(item.layer, paths, item.colour, name, copy)
+        if isinstance(item, TextMark):
+            x, y = m.apply(item.x_mm, item.y_mm)
+            turn = item.turn_deg + self.placement.turn_deg
+            return TextMark(
+                item.layer,
+                item.text,
+                x,
+                y,
+                item.height_mm,
+                turn,
+                item.colour,
+                name,
+                copy,
+                item.anchor,
+            )
+        clip = tuple(path.mapped(m) for path in item.clip)
+        return PlacedArtwork(
+            item.artwork, m @ item.sheet_from_artwork, clip, name, copy, item.layer
+        )
+
+
+def _guide(hole: Hole) -> Path:
+    if hole.circle and hole.fit_error_mm <= 0.02:
+        circle: Circle = hole.circle
+        return circle_path(circle.x, circle.y, circle.diameter)
+    return hole.contour

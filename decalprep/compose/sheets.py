@@ -1,0 +1,124 @@
+"""Decals, placements, marks and the correction to one drawing a sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from decalprep.compose.correction import correction_note, page_from_sheet_for, past_margins
+from decalprep.compose.labels import Named, place_labels
+from decalprep.compose.pieces import Piece
+from decalprep.compose.settings import ComposeSettings
+from decalprep.errors import UsageProblem
+from decalprep.geometry import Box
+from decalprep.marks import (
+    fitted_text,
+    label_cells,
+    mark_places,
+    reserved_zones,
+    sheet_mark_notices,
+    sheet_marks,
+    text_width_mm,
+    title_width_mm,
+)
+from decalprep.marks.places import INSET_MM, TEXT_MM
+from decalprep.model import Decal, Drawing, Item, Notice, Placement, PrinterRecord, Sheet
+
+
+def compose_sheets(
+    decals: Sequence[Decal],
+    placements: Sequence[Placement],
+    sheets: Sequence[Sheet],
+    settings: ComposeSettings | None = None,
+    record: PrinterRecord | None = None,
+) -> tuple[Drawing, ...]:
+    """One drawing list for each sheet, in true sheet mm, with the correction kept beside it.
+
+    ``sheets[k]`` is the sheet of ``sheet_index`` k. Notices ride on the drawings. Does not move
+    anything: where a decal lies is the placement's word.
+
+    Raises:
+        UsageProblem: a placement names no decal, or no sheet.
+    """
+    settings = settings or ComposeSettings()
+    by_name = {decal.name: decal for decal in decals}
+    pieces: list[list[Piece]] = [[] for _ in sheets]
+    for placement in placements:
+        if placement.decal not in by_name or not 0 <= placement.sheet_index < len(sheets):
+            raise UsageProblem(
+                f"a placement names decal {placement.decal!r} on sheet {placement.sheet_index + 1}",
+                do=f"there are {len(sheets)} sheets, and decals " + ", ".join(by_name),
+            )
+        pieces[placement.sheet_index].append(Piece(by_name[placement.decal], placement, settings))
+    return tuple(
+        _compose(sheet, mine, settings, record, (k + 1, len(sheets)))
+        for k, (sheet, mine) in enumerate(zip(sheets, pieces, strict=True))
+    )
+
+
+def _compose(
+    sheet: Sheet,
+    pieces: Sequence[Piece],
+    settings: ComposeSettings,
+    record: PrinterRecord | None,
+    count: tuple[int, int],
+) -> Drawing:
+    tail = f"sheet {count[0]} of {count[1]}"
+    title, notices = _title(sheet, settings.title, tail)
+    note = settings.note or correction_note(record, settings.page_from_sheet)
+    notices += sheet_mark_notices(sheet, title=title, note=note)
+    items: list[Item] = [item for piece in pieces for item in piece.items()]
+    items += sheet_marks(sheet, title=title, note=note)
+    if settings.labels and pieces:
+        labels, told = _labels(sheet, pieces, settings, tail)
+        items += labels
+        notices += told
+    correction = settings.page_from_sheet or page_from_sheet_for(record, sheet)
+    areas = {piece.name: _box(piece.area) for piece in pieces}
+    areas |= {f"marks, part {k}": box for k, box in enumerate(mark_places(sheet).boxes, 1)}
+    notices += past_margins(areas, correction, sheet, tail)
+    return Drawing(sheet, tuple(items), correction, title, tuple(notices))
+
+
+def _title(sheet: Sheet, title: str, tail: str) -> tuple[str, list[Notice]]:
+    """The job's title and the sheet's number; the number is never what is cut off."""
+    if not title:
+        return tail, []
+    end = f" · {tail}"
+    room = title_width_mm(sheet) - text_width_mm(end, TEXT_MM)
+    shown = fitted_text(title, TEXT_MM, room) if room > 0 else title
+    if shown == title:
+        return title + end, []
+    text = f"the title is shortened to {shown!r} on the sheet"
+    return (shown + end if shown else tail), [Notice("title-shortened", text, tail)]
+
+
+def _box(area: BaseGeometry) -> Box:
+    x0, y0, x1, y1 = area.bounds
+    return Box(x0, y0, x1, y1)
+
+
+def _labels(
+    sheet: Sheet, pieces: Sequence[Piece], settings: ComposeSettings, tail: str
+) -> tuple[list[Item], list[Notice]]:
+    named = [Named(p.name, p.decal.name, p.copy, p.area) for p in pieces]
+    blocked: list[BaseGeometry] = list(reserved_zones(sheet))
+    blocked += [_shape(gone) for gone in sheet.gone]
+    for number, cell in enumerate(label_cells(sheet), 1):
+        shape = _shape(cell)
+        used = any(piece.area.intersects(shape) for piece in pieces)
+        spoilt = not used or number in sheet.gone_labels
+        blocked.append(shape if spoilt else shape.exterior.buffer(0.2))
+    return place_labels(
+        sheet.printable.grown(-INSET_MM),
+        named,
+        blocked=blocked,
+        height_mm=settings.label_height_mm,
+        sheet=tail,
+    )
+
+
+def _shape(area: Box) -> BaseGeometry:
+    return shapely.box(area.x0, area.y0, area.x1, area.y1)
