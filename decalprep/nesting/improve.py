@@ -1,0 +1,115 @@
+"""The improver: one sheet fewer, by moving and swapping pieces through a pool."""
+
+from __future__ import annotations
+
+import random
+
+from decalprep.nesting.placing import Habit
+from decalprep.nesting.regions import Kind
+from decalprep.nesting.search import Search
+from decalprep.nesting.state import Nest, OpenSheet, Piece, fill, left_of
+
+TIDY_PASSES = 40
+"""Passes spent on a larger rest when fewer sheets are out of the question."""
+
+
+def improve(search: Search, rng: random.Random) -> None:
+    """Try one sheet fewer until that is proved impossible or the budget is used."""
+    while not search.proved and search.passes < search.settings.budget:
+        if not _one_fewer(search, rng, search.settings.budget):
+            break
+    _one_fewer(search, rng, min(search.settings.budget, TIDY_PASSES))
+    _smaller_sheets(search)
+
+
+def _one_fewer(search: Search, rng: random.Random, most: int) -> bool:
+    """Give up the emptiest sheet and find room for its pieces; True when it worked.
+
+    Where it does not work, the pieces left are laid on the last sheet again: a larger rest there.
+    """
+    if search.best is None or len(search.best.used) <= 1:
+        return False
+    start = search.best.copy()
+    free = [s for s in start.sheets if not s.locked]
+    if not free:
+        return False
+    victim = min(free, key=lambda s: s.taken)
+    sheets = [s for s in start.sheets if s is not victim and (s.where or s.locked)]
+    pool = sorted([*start.pool, *victim.where], key=lambda p: (-p.area, p.key, p.copy))
+    now = sum(p.area for p in pool)
+    least = now
+    whole = max(k.free_cells for k in search.kinds)
+    kept = min(most, search.settings.budget - search.passes)
+    for turn in range(kept):
+        search.poll()
+        heat = 0.10 * whole * (1 - turn / kept)
+        trial, left = _repack(sheets, pool, rng)
+        area = sum(p.area for p in left)
+        if area <= now or area <= least + heat * rng.random():
+            for old, new in trial:
+                sheets[sheets.index(old)] = new
+            pool, now = left, area
+        least = min(least, now)
+        if not pool:
+            search.offer(Nest(sheets))
+            search.tick()
+            return True
+        if now == least and now < sum(p.area for p in victim.where):
+            _offer_rest(search, sheets, pool, victim.kind)
+        search.tick()
+    return False
+
+
+def _smaller_sheets(search: Search) -> None:
+    """Lay the pieces of each sheet on a cheaper or smaller one where they all fit it."""
+    best = search.best
+    if best is None or len(search.kinds) < 2:
+        return
+    sheets = list(best.sheets)
+    for number, sheet in enumerate(sheets):
+        if sheet.locked or not sheet.where:
+            continue
+        left = left_of(search.kinds, [s for s in sheets if s.where])
+        cheaper = [k for k in search.kinds if k.cost < sheet.kind.cost and left[k] != 0]
+        for kind in sorted(cheaper, key=lambda k: k.cost):
+            search.poll()
+            twin = _all_on(kind, list(sheet.where))
+            if twin is not None:
+                sheets[number] = twin
+                break
+    search.offer(Nest(sheets, list(best.pool)))
+
+
+def _all_on(kind: Kind, pieces: list[Piece]) -> OpenSheet | None:
+    """A sheet of this kind with all the pieces on it, or None."""
+    if sum(p.area for p in pieces) > kind.free_cells:
+        return None
+    order = sorted(pieces, key=lambda p: (-p.area, p.key, p.copy))
+    for habit in Habit:
+        sheet = OpenSheet(kind)
+        if all(sheet.add(piece, habit) for piece in order):
+            return sheet
+    return None
+
+
+def _offer_rest(search: Search, sheets: list[OpenSheet], pool: list[Piece], kind: Kind) -> None:
+    """Lay what is left on the last sheet: the same number of sheets, a larger rest."""
+    last = OpenSheet(kind)
+    order = sorted(pool, key=lambda p: (-p.area, p.key, p.copy))
+    if all(last.add(piece, Habit.LOW) for piece in order):
+        search.offer(Nest([*sheets, last]))
+
+
+def _repack(
+    sheets: list[OpenSheet], pool: list[Piece], rng: random.Random
+) -> tuple[list[tuple[OpenSheet, OpenSheet]], list[Piece]]:
+    """Empty one or two sheets and fill them again from their pieces and the pool."""
+    open_sheets = [s for s in sheets if not s.closed]
+    chosen = rng.sample(open_sheets, min(len(open_sheets), 1 + (rng.random() < 0.35)))
+    pieces = [*pool, *(p for s in chosen for p in s.where)]
+    spread = rng.choice((0.15, 0.4, 0.8))
+    ordered = sorted(pieces, key=lambda p: -p.area * rng.uniform(1 - spread, 1 + spread))
+    trial = Nest([s.emptied() for s in chosen])
+    habit = rng.choice((Habit.TOUCH, Habit.TOUCH, Habit.TOUCH, Habit.LOW, Habit.LEFT))
+    fill(trial, ordered, (), habit, rng=rng)
+    return list(zip(chosen, trial.sheets, strict=True)), trial.pool

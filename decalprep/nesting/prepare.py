@@ -1,0 +1,100 @@
+"""From parts, sheets and locks to pieces and open sheets; what cannot work is refused here."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from shapely.geometry import Polygon
+
+from decalprep.errors import DecalprepError, DoesNotFit
+from decalprep.model import Turns
+from decalprep.nesting.checker import placed_polygon
+from decalprep.nesting.layout import NestPart, NestSettings
+from decalprep.nesting.placing import Habit
+from decalprep.nesting.regions import Kind, regions_of
+from decalprep.nesting.shapes import Shape, shape_of
+from decalprep.nesting.state import OpenSheet, Piece
+from decalprep.units import format_mm
+
+
+def pieces_of(parts: Sequence[NestPart], settings: NestSettings) -> list[Piece]:
+    """One piece a copy that is not locked; parts of the same outline share their shape."""
+    locked = {(p.decal, p.copy) for p in settings.locked}
+    shapes: dict[tuple[bytes, Turns], Shape] = {}
+    pieces = []
+    for part in parts:
+        known = (part.polygon.wkb, part.turns)
+        if known not in shapes:
+            shapes[known] = shape_of(part, settings)
+        for copy in range(1, part.copies + 1):
+            if (part.key, copy) not in locked:
+                pieces.append(Piece(part.key, copy, part.panel, shapes[known]))
+    return pieces
+
+
+def check_parts(parts: Sequence[NestPart], settings: NestSettings) -> None:
+    """Raise DecalprepError for parts or locks that contradict each other."""
+    keys = [part.key for part in parts]
+    twice = {key for key in keys if keys.count(key) > 1}
+    if twice:
+        raise DecalprepError(f"two parts are named {min(twice)!r}", do="give each its own name")
+    for part in parts:
+        if part.copies < 0 or part.polygon.is_empty or not part.polygon.is_valid:
+            raise DecalprepError(
+                "its outline has no clean inside or its copies are below zero", where=part.key
+            )
+    if settings.locked and not settings.locked_sheets:
+        raise DecalprepError(
+            "locked placements without the sheets they lie on",
+            do="give the sheets of the earlier layout as locked_sheets",
+        )
+
+
+def _size(shape_bounds: tuple[float, float, float, float]) -> str:
+    x0, y0, x1, y1 = shape_bounds
+    return f"{format_mm(x1 - x0)} x {format_mm(y1 - y0)}"
+
+
+def check_fit(parts: Sequence[NestPart], kinds: Sequence[Kind], pieces: Sequence[Piece]) -> None:
+    """Raise DoesNotFit for the first part that does not fit even an empty sheet."""
+    by_key = {part.key: part for part in parts}
+    fits: dict[Shape, bool] = {}
+    for piece in pieces:
+        if piece.shape not in fits:
+            fits[piece.shape] = any(OpenSheet(kind).add(piece, Habit.LOW) for kind in kinds)
+        if not fits[piece.shape]:
+            areas = {
+                _size((r.box.x0, r.box.y0, r.box.x1, r.box.y1)): kind.sheet.name
+                for kind in kinds
+                for r in kind.regions[:1]
+            }
+            room = ", ".join(f"{size} on {name}" for size, name in areas.items()) or "none"
+            part = by_key[piece.key]
+            raise DoesNotFit(
+                f"it is {_size(part.polygon.bounds)} with bleed ({part.turns.value}) and fits no "
+                f"sheet: largest free area {room}, less what is blocked or gone",
+                where=piece.key,
+                do="tile it, allow more turns, or use a larger sheet",
+            )
+
+
+def locked_sheets(parts: Sequence[NestPart], settings: NestSettings) -> list[OpenSheet]:
+    """The sheets of the earlier layout, the locked pieces taken out of their free area."""
+    by_key = {part.key: part for part in parts}
+    lying: list[list[Polygon]] = [[] for _ in settings.locked_sheets]
+    for placement in settings.locked:
+        if placement.decal not in by_key or placement.sheet_index >= len(lying):
+            raise DecalprepError(
+                f"locked placement of {placement.decal!r} names no part or sheet of this job",
+                do="remove the lock or bring the panel back",
+            )
+        polygon = by_key[placement.decal].polygon
+        lying[placement.sheet_index].append(placed_polygon(polygon, placement))
+    return [
+        OpenSheet(
+            Kind(sheet, regions_of(sheet, settings, shapes), 0),
+            locked=True,
+            closed=not settings.fill_locked,
+        )
+        for sheet, shapes in zip(settings.locked_sheets, lying, strict=True)
+    ]
