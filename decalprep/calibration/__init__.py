@@ -1,1 +1,75 @@
-"""Readings and points to affine corrections with their uncertainty."""
+"""Readings and points to affine corrections with their uncertainty. Pure: no files, no clock.
+
+Convention: mm, y up, errors in parts of one about the sheet's centre (a part: about the decal
+frame's origin): what came out = what was meant + (scale_x x + skew y, scale_y y). Uncertainties are
+standard uncertainties (JCGM 100) relative to the user's rule; the rule's own is a common scale,
+kept apart. A slip is refused by name, never averaged in.
+"""
+
+from decalprep.calibration.affines import ErrorOver, correction_for, expected_error
+from decalprep.calibration.estimate import Estimate, Residual, ShapeFinding, estimate_printer
+from decalprep.calibration.leastsquares import Fit, coverage_factor, weighted_fit
+from decalprep.calibration.loop import (
+    Gain,
+    LoopSettings,
+    Updated,
+    check_record,
+    gain_of,
+    printer_seen,
+    update_record,
+)
+from decalprep.calibration.part import (
+    PartEstimate,
+    PartReading,
+    estimate_part,
+    hole_pair,
+    parse_part_readings,
+    part_record,
+)
+from decalprep.calibration.readings import (
+    PageReadings,
+    Prompt,
+    Reading,
+    parse_readings,
+    prompts_for,
+)
+from decalprep.calibration.rules import PLAIN, VERNIER, Hand, RuleClass, rule_uncertainty
+from decalprep.calibration.suspicion import is_printer_error, likely_causes
+
+__all__ = [
+    "PLAIN",
+    "VERNIER",
+    "ErrorOver",
+    "Estimate",
+    "Fit",
+    "Gain",
+    "Hand",
+    "LoopSettings",
+    "PageReadings",
+    "PartEstimate",
+    "PartReading",
+    "Prompt",
+    "Reading",
+    "Residual",
+    "RuleClass",
+    "ShapeFinding",
+    "Updated",
+    "check_record",
+    "correction_for",
+    "coverage_factor",
+    "estimate_part",
+    "estimate_printer",
+    "expected_error",
+    "gain_of",
+    "hole_pair",
+    "is_printer_error",
+    "likely_causes",
+    "parse_part_readings",
+    "parse_readings",
+    "part_record",
+    "printer_seen",
+    "prompts_for",
+    "rule_uncertainty",
+    "update_record",
+    "weighted_fit",
+]

@@ -15,7 +15,8 @@ class PrinterRecord:
     ``scale_x`` 0.001 means 1 mm too long over a metre and ``skew`` leans the y axis to the right.
     ``offset_*`` is the shift of the whole picture on the paper. ``u_*`` are standard uncertainties
     (coverage factor 1), in parts of one, relative to the user's rule; ``u_rule`` is the rule's own.
-    ``weight_sheets`` says how many pages the values rest on.
+    ``scatter_*`` is how far one sheet lies from the mean of many (standard deviation); it is no
+    part of ``u_*``. ``weight_sheets`` says how many pages the values rest on.
     """
 
     printer: str
@@ -35,6 +36,9 @@ class PrinterRecord:
     measured_on: str = ""
     weight_sheets: float = 0.0
     history: tuple[tuple[tuple[str, str], ...], ...] = ()
+    scatter_scale_x: float = 0.0
+    scatter_scale_y: float = 0.0
+    scatter_skew: float = 0.0
 
     @property
     def printed_from_page(self) -> Affine:
