@@ -1,1 +1,52 @@
-"""What the knife follows: outlines, holes, bleed, masks, underlay."""
+"""What the knife follows: outlines, holes, bleed, masks, underlay.
+
+Everything is in decal millimetres, y up: the part's frame where there is a part, else the
+artwork's own (its page's lower left corner). Artwork is turned by quarters and shifted onto a
+part, never scaled or mirrored. Circles are found within 0.02 mm or the grid of the file, whichever
+is coarser; arcs are found again within 0.002 mm, the flattening tolerance. Screw and switch sizes
+come from named tables (``tables``), each row with how sure we are of it.
+"""
+
+from decalprep.outline.align import Alignment, align_boxes, align_holes, align_outlines
+from decalprep.outline.arcs import arcs_from_points, arcs_restored
+from decalprep.outline.classing import class_holes, class_of
+from decalprep.outline.drawn_holes import FoundHoles, fitted
+from decalprep.outline.find import FoundOutline, find_outline
+from decalprep.outline.holes import find_holes, labelled
+from decalprep.outline.matching import HoleMatches, HolePair, match_holes
+from decalprep.outline.settings import HoleOverride, HoleSource, OutlineSettings, OutlineSource
+from decalprep.outline.shaping import offset_path, paths_of, polygons_of, round_corners
+from decalprep.outline.tables import HOLE_SIZES, HoleSize
+from decalprep.outline.trace import Traced, trace_edge
+
+__all__ = [
+    "HOLE_SIZES",
+    "Alignment",
+    "FoundHoles",
+    "FoundOutline",
+    "HoleMatches",
+    "HoleOverride",
+    "HolePair",
+    "HoleSize",
+    "HoleSource",
+    "OutlineSettings",
+    "OutlineSource",
+    "Traced",
+    "align_boxes",
+    "align_holes",
+    "align_outlines",
+    "arcs_from_points",
+    "arcs_restored",
+    "class_holes",
+    "class_of",
+    "find_holes",
+    "find_outline",
+    "fitted",
+    "labelled",
+    "match_holes",
+    "offset_path",
+    "paths_of",
+    "polygons_of",
+    "round_corners",
+    "trace_edge",
+]

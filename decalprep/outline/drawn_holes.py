@@ -1,0 +1,316 @@
+"""Holes drawn in an artwork: its own geometry, a layer, or closed paths that can only be holes.
+
+The rule for closed paths, where no layer says so: a path is taken for a hole when it lies inside
+the outline, is unfilled or filled white, is a circle or a round-ended slot of at least 2 mm, and
+nothing is drawn inside it but other holes and a centre cross. Letters are text or filled shapes
+and never holes; a ring round a legend has something inside and is none either. Inner edges of the
+outline's own shape (the middle of a bezel) are always holes, of any shape. Other closed white
+shapes are told, not taken.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from shapely.geometry import Polygon
+
+from decalprep.errors import UsageProblem
+from decalprep.geometry import Arc, Box, Circle, Line, Path, circle_path, fit_circle
+from decalprep.model import Artwork, Hole, Notice, Severity
+from decalprep.outline.align import hole_centre
+from decalprep.outline.arcs import KAPPA_ERROR, arcs_restored
+from decalprep.outline.drawn import (
+    Drawn,
+    arc_tolerance_mm,
+    chained,
+    closed_paths,
+    is_shown,
+    shown_boxes,
+)
+from decalprep.outline.settings import HoleSource, OutlineSettings
+
+if TYPE_CHECKING:
+    from decalprep.pdfstream import PageContents, PaintedShape
+
+SAME_HOLE_MM = 0.2
+
+
+@dataclass(frozen=True)
+class FoundHoles:
+    """The holes in decal mm, where they came from, and what to know about them."""
+
+    holes: tuple[Hole, ...]
+    source: str
+    notices: tuple[Notice, ...] = ()
+    layer: str = ""
+
+
+def fitted(hole: Hole, slack_mm: float = 0.0, tolerance: float = 0.002) -> Hole:
+    """The hole with its circle where it is round: within 0.02 mm, the source's facets allowed.
+
+    The middles of sides count too, so a hexagon is not taken for a circle.
+    """
+    if hole.circle is not None:
+        return hole
+    contour = arcs_restored(hole.contour, tolerance)
+    corners = contour.points(0.002)
+    try:
+        circle, error = fit_circle(corners)
+    except ValueError:
+        return replace(hole, contour=contour)
+    # corners lie on the curve; the middles between them only say how far the sides cut it short
+    for (px, py), (qx, qy) in zip(corners, corners[1:] + corners[:1], strict=True):
+        middle = math.hypot((px + qx) / 2 - circle.x, (py + qy) / 2 - circle.y)
+        error = max(error, abs(middle - circle.radius))
+    allowed = max(0.02, tolerance, 1.5 * slack_mm, KAPPA_ERROR * circle.radius)
+    if error > allowed or not _goes_round(corners, circle):
+        return replace(hole, contour=contour)
+    return replace(
+        hole,
+        contour=circle_path(circle.x, circle.y, circle.diameter),
+        circle=circle,
+        fit_error_mm=error,
+    )
+
+
+def _goes_round(points: Sequence[tuple[float, float]], circle: Circle) -> bool:
+    area = abs(float(Polygon(points).area))
+    return len(points) >= 6 and area > 0.8 * math.pi * circle.radius**2
+
+
+# ---------------------------------------------------------------- in the artwork
+
+
+def holes_in_artwork(
+    artwork: Artwork,
+    contents: PageContents,
+    within: Path,
+    settings: OutlineSettings,
+    *,
+    outline_layer: str = "",
+) -> FoundHoles:
+    """Holes drawn in the artwork, in artwork mm: layer, else geometry, else closed paths."""
+    source = settings.hole_source
+    tolerance = arc_tolerance_mm(contents, artwork)
+    inside = within.polygon(0.01).buffer(0.05)
+    if source is not HoleSource.PATHS:
+        named = _on_layer(artwork, contents, settings, tolerance)
+        if named is not None:
+            return _kept_inside(named, inside, artwork)
+        if source is HoleSource.LAYER:
+            raise UsageProblem(
+                "holes are to come from a layer, but none is named",
+                where=artwork.source,
+                do="layers here: " + (", ".join(contents.layers) or "none"),
+            )
+        if artwork.face is not None and artwork.face.holes:
+            holes = tuple(fitted(h, artwork.face.facet_error_mm) for h in artwork.face.holes)
+            return FoundHoles(holes, f"drawing: {artwork.face.described or 'face'}")
+    return _by_shape(artwork, contents, within, settings, outline_layer)
+
+
+def _on_layer(
+    artwork: Artwork, contents: PageContents, settings: OutlineSettings, tolerance: float
+) -> FoundHoles | None:
+    names = (settings.hole_layer,) if settings.hole_layer else settings.hole_names
+    for name in names:
+        shapes = [s for s in contents.shapes if _called(s, name)]
+        if not shapes:
+            continue
+        loose = [p.mapped(artwork.artwork_from_page) for s in shapes for p in s.paths]
+        paths = [p for p in chained(loose, settings.join_mm) if _area(p) > 0.05]
+        holes = _distinct([fitted(Hole(p), tolerance=tolerance) for p in paths])
+        by = f"layer {name!r}" + ("" if settings.hole_layer else " (by its name)")
+        return FoundHoles(holes, by, (), shapes[0].layer or "")
+    if settings.hole_layer:
+        raise UsageProblem(
+            f"layer {settings.hole_layer!r} is not in the artwork",
+            where=artwork.source,
+            do="layers here: " + (", ".join(contents.layers) or "none"),
+        )
+    return None
+
+
+def _called(shape: PaintedShape, name: str) -> bool:
+    wanted = name.strip().casefold()
+    colours = (
+        shape.stroke_colour if shape.stroke else None,
+        shape.fill_colour if shape.fill else None,
+    )
+    spots = [c.spot for c in colours if c is not None and c.spot]
+    return any(n.strip().casefold() == wanted for n in (shape.layer or "", *spots))
+
+
+def _area(path: Path) -> float:
+    points = path.points(0.02)
+    return abs(float(Polygon(points).area)) if len(points) > 2 else 0.0
+
+
+def _kept_inside(found: FoundHoles, inside: Polygon, artwork: Artwork) -> FoundHoles:
+    kept, notices = [], list(found.notices)
+    for hole in found.holes:
+        polygon = hole.contour.polygon(0.02)
+        if inside.contains(polygon):
+            kept.append(hole)
+        else:
+            b = hole.contour.box
+            text = (
+                f"a hole on {found.source} at {b.centre[0]:.2f}, {b.centre[1]:.2f} mm is not "
+                "wholly inside the outline and was left out"
+            )
+            notices.append(Notice("hole-outside", text, artwork.name, Severity.DANGER, b))
+    return replace(found, holes=tuple(kept), notices=tuple(notices))
+
+
+def _distinct(holes: Sequence[Hole]) -> tuple[Hole, ...]:
+    """One of each group of holes drawn twice in the same place; the smaller of two concentric."""
+    kept: list[Hole] = []
+    for hole in sorted(holes, key=lambda h: _area(h.contour)):
+        x, y = hole_centre(hole)
+        if not any(
+            math.dist((x, y), hole_centre(k)) <= SAME_HOLE_MM
+            and hole.contour.box.grown(0.01).contains(k.contour.box)
+            for k in kept
+        ):
+            kept.append(hole)
+    return tuple(kept)
+
+
+def _by_shape(
+    artwork: Artwork,
+    contents: PageContents,
+    within: Path,
+    settings: OutlineSettings,
+    outline_layer: str,
+) -> FoundHoles:
+    tolerance = arc_tolerance_mm(contents, artwork)
+    shapes = [s for s in contents.shapes if is_shown(s)]
+    drawn = closed_paths(shapes, artwork, join_mm=settings.join_mm, tolerance=tolerance)
+    inside = within.polygon(0.01).buffer(0.02)
+    outline_box = within.box
+    certain = [
+        d for d in drawn if _inner_edge(d, drawn, outline_box) and inside.contains(d.polygon)
+    ]
+    if outline_layer:
+        certain += [
+            d
+            for d in drawn
+            if d.layer == outline_layer and not d.filled and _well_inside(d, within)
+        ]
+    smallest = settings.smallest_hole_mm
+    maybe = [
+        d
+        for d in drawn
+        if (not d.filled or d.white)
+        and min(d.box.width, d.box.height) >= smallest - 0.01
+        and inside.contains(d.polygon)
+        and _well_inside(d, within)
+    ]
+    maybe = [d for d in maybe if not _part_of_shape(d, drawn)]
+    round_ones = [d for d in maybe if _circle(d, tolerance) or is_slot(d.path)]
+    boxes = _legend_boxes(contents, artwork, round_ones)
+    taken = [d for d in round_ones if not _holds(d, boxes, round_ones)]
+    holes = _distinct([fitted(Hole(d.path), tolerance=tolerance) for d in (*certain, *taken)])
+    left = [d for d in maybe if d.white and d not in taken and d not in certain]
+    notices = _told(holes, certain, left, artwork)
+    return FoundHoles(holes, "closed paths inside the outline", notices)
+
+
+def _well_inside(d: Drawn, within: Path) -> bool:
+    return d.area < 0.9 * float(within.polygon(0.02).area)
+
+
+def _inner_edge(d: Drawn, drawn: Sequence[Drawn], outline_box: Box) -> bool:
+    """Whether the path is an inner edge of the filled shape whose outer edge is the outline."""
+    if not d.filled:
+        return False
+    mates = [o for o in drawn if o.shape is d.shape and o is not d]
+    return any(
+        o.box.contains(outline_box, 0.05)
+        and outline_box.contains(o.box, 0.05)
+        and o.polygon.contains(d.polygon)
+        for o in mates
+    )
+
+
+def _part_of_shape(d: Drawn, drawn: Sequence[Drawn]) -> bool:
+    """Whether the path is the outer or inner edge of a filled shape of several, like a letter."""
+    if not d.filled:
+        return False
+    mates = [o for o in drawn if o.shape is d.shape and o is not d]
+    return any(o.box.contains(d.box) or d.box.contains(o.box) for o in mates)
+
+
+def _circle(d: Drawn, tolerance: float) -> bool:
+    if abs(d.box.width - d.box.height) > 0.1:
+        return False
+    return fitted(Hole(d.path), tolerance=tolerance).circle is not None
+
+
+def is_slot(path: Path) -> bool:
+    """Whether the path is a round-ended slot: two equal half circles and two parallel lines."""
+    arcs = [s for s in path.segments if isinstance(s, Arc)]
+    lines = [s for s in path.segments if isinstance(s, Line)]
+    if len(arcs) + len(lines) != len(path.segments) or len(lines) != 2:
+        return False
+    turned = sum(abs(a.sweep_deg) for a in arcs)
+    same = max(a.radius for a in arcs) - min(a.radius for a in arcs) <= 0.02 if arcs else False
+    centres = {(round(a.centre[0], 1), round(a.centre[1], 1)) for a in arcs}
+    return same and abs(turned - 360) < 1 and len(centres) == 2
+
+
+def _legend_boxes(
+    contents: PageContents, artwork: Artwork, holes: Sequence[Drawn]
+) -> list[tuple[Box, bool]]:
+    """(box, whether it is a mere line) of all that is drawn, the would-be holes left out."""
+    less = {id(d.shape) for d in holes}
+    kept = tuple(s for s in contents.shapes if id(s) not in less)
+    lines = [
+        s.stroke
+        and not s.fill
+        and all(len(p.segments) == 1 and isinstance(p.segments[0], Line) for p in s.paths)
+        for s in kept
+        if is_shown(s)
+    ]
+    boxes = shown_boxes(replace(contents, shapes=kept), artwork)
+    flags = lines + [False] * (len(boxes) - len(lines))
+    return list(zip(boxes, flags, strict=True))
+
+
+def _holds(d: Drawn, boxes: Sequence[tuple[Box, bool]], others: Sequence[Drawn]) -> bool:
+    """Whether legend lies inside the path: anything but a line through its centre."""
+    x, y = d.box.centre
+    for box, line in boxes:
+        bx, by = box.centre
+        near_centre = math.dist((x, y), (bx, by)) <= 0.5
+        if d.box.contains(box, 0.01) and not (line and near_centre):
+            return True
+    for other in others:
+        beside = math.dist(other.box.centre, (x, y)) > SAME_HOLE_MM
+        if other is not d and beside and d.box.contains(other.box, 0.01):
+            return True  # a ring with a hole beside its middle is a dial
+    return False
+
+
+def _told(
+    holes: Sequence[Hole], certain: Sequence[Drawn], left: Sequence[Drawn], artwork: Artwork
+) -> tuple[Notice, ...]:
+    notices = []
+    guessed = len(holes) - min(len(_distinct([Hole(d.path) for d in certain])), len(holes))
+    if guessed > 0:
+        sizes = sorted({round(h.circle.diameter, 1) for h in holes if h.circle})
+        text = (
+            f"{guessed} holes were taken from unfilled or white circles and slots (diameters "
+            f'{", ".join(f"{s:g}" for s in sizes)} mm); check them, or put holes on a layer "holes"'
+        )
+        notices.append(Notice("holes-by-shape", text, artwork.name, Severity.NOTE))
+    for d in left[:10]:
+        text = (
+            f"a white shape {d.box.width:.1f} x {d.box.height:.1f} mm was not taken for a hole; "
+            'put it on a layer "holes" if it is one'
+        )
+        notices.append(Notice("maybe-hole", text, artwork.name, Severity.NOTE, d.box))
+    return tuple(notices)
