@@ -135,9 +135,8 @@ def nest(
         DoesNotFit: a part fits no empty sheet.
         DecalprepError: parts or locks contradict each other, or the check failed.
 
-    >>> from decalprep.model import Sheet
-    >>> square = Polygon([(0, 0), (40, 0), (40, 40), (0, 40)])
-    >>> nest([NestPart("bilge pumps", 12, square)], [Sheet("A4", 210, 297)]).bound_text
+    >>> from shapely.geometry import box
+    >>> nest([NestPart("bilge pumps", 12, box(0, 0, 40, 40))], [Sheet("A4", 210, 297)]).bound_text
     '1 sheet, proved fewest'
     """
     settings = settings or NestSettings()

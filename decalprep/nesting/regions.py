@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 from shapely.geometry import Polygon, box
 from shapely.geometry.base import BaseGeometry
 
@@ -22,11 +23,13 @@ from decalprep.nesting.raster import TOUCH_MM, grown, touched_cells
 class Region:
     """Part of a sheet that pieces may lie in; cell (0, 0) has its lower left at ``origin_mm``.
 
-    The field is larger than ``box`` by half the gap all round, since the gap belongs to pieces.
+    The field is larger than ``box`` by half the gap all round, since the gap belongs to pieces;
+    ``usable_mm2`` is what grown pieces may cover of it.
     """
 
     box: Box
     field: Field
+    usable_mm2: float
 
     def board(self) -> Board:
         """An empty board."""
@@ -78,7 +81,9 @@ def _region(area: Box, settings: NestSettings, kept_free: list[BaseGeometry]) ->
     taken = np.zeros((rows, columns), dtype=bool)
     for shape in kept_free:
         taken |= touched_cells(shape, (area.x0 - half, area.y0 - half), step, rows, columns)
-    return Region(area, Field(width, height, taken))
+    whole = box(area.x0 - half, area.y0 - half, area.x1 + half, area.y1 + half)
+    usable = whole.difference(shapely.union_all(kept_free)).area if kept_free else whole.area
+    return Region(area, Field(width, height, taken), usable)
 
 
 def _corners(label: Polygon, within: Box) -> BaseGeometry:
