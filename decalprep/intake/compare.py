@@ -1,0 +1,162 @@
+"""How well two pictures of one artwork agree: by 1 mm tiles, not by the share of pixels.
+
+On a sheet a missing 4 mm shape is a few pixels in ten thousand, fewer than what anti-aliasing
+changes along every edge. So differences are first forgiven within one pixel (an edge may lie a
+pixel aside) and then averaged over tiles of 1 mm; the worst tile tells. Levels run 0 to 255.
+
+Convention: pictures are arrays (rows, columns, 3), first row at the top.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+Picture = npt.NDArray[np.uint8]
+
+SMALL_PX, LARGE_PX = 2_500_000, 6_500_000
+"""Pictures of at most this many pixels at 20 a mm, and at coarser steps: about 0.2 s each."""
+
+OVERSAMPLE = 2
+
+AGREE_LEVEL = 24.0
+"""The worst tile of a conversion taken as right may differ by this much (of 255).
+
+Not a standard value: found on the cases of tests/test_svg_agreement.py.
+"""
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """The worst tile: its mean difference (0 to 255), its centre in mm from the top left."""
+
+    worst_level: float
+    at_mm: tuple[float, float]
+    plain_level: float
+    px_per_mm: float
+
+    def within(self, level: float = AGREE_LEVEL) -> bool:
+        """Whether the pictures agree."""
+        return self.worst_level <= level
+
+
+def px_per_mm_for(width_mm: float, height_mm: float) -> float:
+    """Pixels a mm for a comparison: 20 for small artworks, 10 up to A4, coarser beyond.
+
+    >>> px_per_mm_for(60, 60), px_per_mm_for(210, 297), px_per_mm_for(297, 420)
+    (20.0, 10.0, 5.0)
+    """
+    area_mm2 = width_mm * height_mm
+    if area_mm2 * 20.0**2 <= SMALL_PX:
+        return 20.0
+    for step in (10.0, 5.0, 4.0, 3.0, 2.0, 1.0, 0.5):
+        if area_mm2 * step * step <= LARGE_PX:
+            return step
+    return 0.25
+
+
+def _beyond(one: Picture, other: Picture) -> Any:
+    """How far each pixel of ``one`` lies outside the range of ``other`` within one pixel."""
+    import cv2
+
+    near = np.ones((3, 3), np.uint8)
+    over = cv2.subtract(one, cv2.dilate(other, near))
+    under = cv2.subtract(cv2.erode(other, near), one)
+    return cv2.max(over, under)
+
+
+def _worst(levels: Picture, tile_px: int) -> tuple[float, int, int]:
+    """Largest mean over tiles of ``tile_px``, at every half tile, and its first pixel."""
+    import cv2
+
+    rows, columns = levels.shape
+    sums = np.asarray(cv2.integral(levels, sdepth=cv2.CV_64F))
+    step = max(tile_px // 2, 1)
+    tall, wide = min(tile_px, rows), min(tile_px, columns)
+    tops = np.unique(np.append(np.arange(0, rows - tall + 1, step), rows - tall))
+    lefts = np.unique(np.append(np.arange(0, columns - wide + 1, step), columns - wide))
+    corner = np.ix_(tops, lefts)
+    means = sums[np.ix_(tops + tall, lefts + wide)] - sums[np.ix_(tops, lefts + wide)]
+    means = (means - sums[np.ix_(tops + tall, lefts)] + sums[corner]) / (tall * wide)
+    i, j = np.unravel_index(int(np.argmax(means)), means.shape)
+    return float(means[i, j]), int(tops[i]), int(lefts[j])
+
+
+def _strongest(levels: Any) -> Picture:
+    """The largest of the three channels."""
+    import cv2
+
+    strongest: Picture = cv2.max(cv2.max(levels[:, :, 0], levels[:, :, 1]), levels[:, :, 2])
+    return strongest
+
+
+def compare_pictures(one: Picture, other: Picture, px_per_mm: float) -> Agreement:
+    """The worst 1 mm tile between two pictures of the same size.
+
+    Does not see a shift of less than one pixel, nor what both pictures leave out.
+
+    Raises:
+        ValueError: the pictures differ in size.
+    """
+    if one.shape != other.shape or one.ndim != 3:
+        raise ValueError(f"pictures differ in size: {one.shape} and {other.shape}")
+    import cv2
+
+    a, b = np.ascontiguousarray(one), np.ascontiguousarray(other)
+    tile_px = max(round(px_per_mm), 1)
+    level, top, left = _worst(_strongest(cv2.max(_beyond(a, b), _beyond(b, a))), tile_px)
+    plain, _, _ = _worst(_strongest(cv2.absdiff(a, b)), tile_px)
+    at = (left / px_per_mm + 0.5, top / px_per_mm + 0.5)
+    return Agreement(level, at, plain, px_per_mm)
+
+
+def page_picture(pdf: bytes, pixels: tuple[int, int]) -> Picture:
+    """The first page drawn by pdfium over exactly ``pixels``, on white.
+
+    Drawn at twice the size and reduced, for pdfium draws no line thinner than a pixel.
+
+    Raises:
+        ValueError: pdfium cannot read the file.
+    """
+    import cv2
+    import pypdfium2 as pdfium
+    import pypdfium2.raw as raw
+
+    try:
+        document = pdfium.PdfDocument(pdf)
+    except pdfium.PdfiumError as problem:
+        raise ValueError(f"pdfium cannot read the page ({problem})") from problem
+    try:
+        page = document[0]
+        wide, tall = pixels[0] * OVERSAMPLE, pixels[1] * OVERSAMPLE
+        bitmap = pdfium.PdfBitmap.new_native(wide, tall, raw.FPDFBitmap_BGRx)
+        bitmap.fill_rect((255, 255, 255, 255), 0, 0, wide, tall)
+        raw.FPDF_RenderPageBitmap(bitmap, page, 0, 0, wide, tall, 0, 0)
+        reduced = cv2.resize(bitmap.to_numpy(), pixels, interpolation=cv2.INTER_AREA)
+        seen: Picture = np.ascontiguousarray(reduced[:, :, 2::-1])
+        bitmap.close()
+        page.close()
+        return seen
+    finally:
+        document.close()
+
+
+def picture_on_white(png: bytes) -> Picture:
+    """A PNG laid on white.
+
+    Raises:
+        ValueError: not a picture.
+    """
+    import io
+
+    from PIL import Image
+
+    try:
+        with Image.open(io.BytesIO(png)) as opened:
+            drawn = opened.convert("RGBA")
+    except OSError as problem:
+        raise ValueError(f"the picture cannot be read ({problem})") from problem
+    white = Image.new("RGBA", drawn.size, (255, 255, 255, 255))
+    white.alpha_composite(drawn)
+    return np.array(white, dtype=np.uint8)[:, :, :3].copy()

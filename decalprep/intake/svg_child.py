@@ -1,0 +1,115 @@
+"""The converters, run in a process of their own: ``python -m decalprep.intake.svg_child job.json``.
+
+A converter can hang, crash or eat memory; here it takes only this process with it. The job names
+its steps, its files and its caps; each step writes its file, then one line of JSON on standard
+output, so that a finished step survives the death of a later one. Nothing here reads a path that
+the artwork chose: the prepared files hold no outside reference.
+"""
+
+import json
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+Job = dict[str, Any]
+
+
+def cap_resources(seconds: float, memory_bytes: int) -> None:
+    """Limit this process where the system can (POSIX); elsewhere the caller's clock must do."""
+    try:
+        import resource
+    except ImportError:
+        return
+    wanted = ((resource.RLIMIT_CPU, int(seconds * 2) + 2), (resource.RLIMIT_CORE, 0))
+    for which, value in (*wanted, (resource.RLIMIT_AS, memory_bytes)):
+        try:
+            _, hard = resource.getrlimit(which)
+            ceiling = value if hard == resource.RLIM_INFINITY else min(value, hard)
+            resource.setrlimit(which, (ceiling, hard))
+        except (ValueError, OSError):
+            continue
+
+
+def draw_picture(job: Job, folder: Path) -> None:
+    """The independent drawing, as PNG, exactly as many pixels as its root says."""
+    import resvg_py
+
+    fonts = [str(path) for path in sorted((folder / "fonts").iterdir())]
+    picture = resvg_py.svg_to_bytes(
+        svg_path=str(folder / job["picture"]),
+        skip_system_fonts=True,
+        font_files=fonts,
+        dpi=96.0,
+        languages=["en"],
+    )
+    (folder / job["picture_png"]).write_bytes(bytes(picture))
+
+
+def convert_typst(job: Job, folder: Path) -> None:
+    """A vector PDF, one page a file, each exactly ``width_pt`` by ``height_pt``."""
+    import typst
+
+    fonts = typst.Fonts(
+        include_system_fonts=False,
+        include_embedded_fonts=False,
+        font_paths=[str(folder / "fonts")],
+    )
+    size = f"width: {job['width_pt']!r}pt, height: {job['height_pt']!r}pt"
+    images = [f'#image("{name}", {size}, fit: "stretch")' for name in job["pages"]]
+    source = f"#set page({size}, margin: 0pt)\n#set document(date: none)\n"
+    source += "\n#pagebreak()\n".join(images)
+    compiler = typst.Compiler(source.encode("utf-8"), root=str(folder), font_paths=fonts)
+    compiled: Any = compiler.compile(format="pdf", pdf_tags=False)
+    (folder / "typst.pdf").write_bytes(bytes(compiled))
+
+
+def convert_svglib(job: Job, folder: Path) -> None:
+    """A vector PDF of the first file, drawn by svglib and reportlab and fitted to the page."""
+    from reportlab.pdfgen import canvas
+    from svglib.fonts import register_font
+    from svglib.svglib import svg2rlg
+
+    for path in sorted((folder / "fonts").iterdir()):
+        register_font(path.stem, str(path))
+    drawing = svg2rlg(str(folder / job["pages"][0]))
+    if drawing is None:
+        raise ValueError("svglib could not read it")
+    width, height = job["width_pt"], job["height_pt"]
+    drawing.renderScale = 1
+    page = canvas.Canvas(
+        str(folder / "svglib.pdf"), pagesize=(width, height), invariant=1, pageCompression=1
+    )
+    page.scale(width / drawing.width, height / drawing.height)
+    drawing.drawOn(page, 0, 0)
+    page.showPage()
+    page.save()
+
+
+STEPS: dict[str, Callable[[Job, Path], None]] = {
+    "picture": draw_picture,
+    "typst": convert_typst,
+    "svglib": convert_svglib,
+}
+
+
+def main(arguments: list[str]) -> int:
+    """Run the job's steps in order; 0 when every step ran, whether or not it succeeded."""
+    path = Path(arguments[0])
+    job: Job = json.loads(path.read_text(encoding="utf-8"))
+    cap_resources(job["seconds"], job["memory_bytes"])
+    for step in job["steps"]:
+        told = ""
+        try:
+            STEPS[step](job, path.parent)
+        except MemoryError:
+            told = "out of memory"
+        except Exception as problem:
+            told = f"{type(problem).__name__}: {str(problem)[:300]}"
+        sys.stdout.write(json.dumps({"step": step, "problem": told}) + "\n")
+        sys.stdout.flush()
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

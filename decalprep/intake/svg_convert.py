@@ -1,0 +1,335 @@
+"""A prepared SVG to a page: the first route whose page agrees with an independent drawing.
+
+Routes in order: typst (vector), svglib (vector), the rasteriser itself (pixels at the stated
+density). Each runs in a child process with caps. The rasteriser and typst share their SVG parser,
+so their agreement does not prove what both read wrongly; ``svg_features`` and ``svg_text`` stand
+beside it for that.
+"""
+
+import json
+import os
+import subprocess
+import sys
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import decalprep
+from decalprep.errors import InputProblem, TooMuch, Unfaithful
+from decalprep.intake.compare import (
+    AGREE_LEVEL,
+    Agreement,
+    Picture,
+    compare_pictures,
+    page_picture,
+    picture_on_white,
+    px_per_mm_for,
+)
+from decalprep.intake.options import IntakeOptions
+from decalprep.intake.raster_page import pixel_page
+from decalprep.intake.svg_fonts import copy_under
+from decalprep.intake.svg_layers import Segment
+from decalprep.intake.svg_page import PageSize, clean_page, stacked_page
+from decalprep.intake.svg_prepass import Prepared, segments_of, stretched_svg, whole_svg
+from decalprep.intake.svg_size import RootSize
+from decalprep.model import Notice, Severity
+from decalprep.units import MM_PER_IN
+
+KILL_SECONDS = 10.0
+MAX_PIXELS = 120_000_000
+"""The pixel route holds four bytes a pixel several times over; more would meet the memory cap."""
+
+
+@dataclass(frozen=True)
+class Target:
+    """What is to be made: the page in points and the true size in mm."""
+
+    page: PageSize
+    width_mm: float
+    height_mm: float
+
+
+@dataclass(frozen=True)
+class Converted:
+    """The page, the route it came by, how well it agrees, and what to tell."""
+
+    page_pdf: bytes
+    route: str
+    agreement: Agreement
+    notices: tuple[Notice, ...]
+
+
+@dataclass
+class Workshop:
+    """The temporary folder of one artwork, with the prepared files and the caps."""
+
+    folder: Path
+    name: str
+    options: IntakeOptions
+    why: list[str] = field(default_factory=list)
+
+    @property
+    def seconds(self) -> float:
+        """The wall-clock cap of one child."""
+        return min(KILL_SECONDS, self.options.limits.max_seconds)
+
+    def run(self, steps: Sequence[str], job: dict[str, Any]) -> dict[str, str]:
+        """Each step's problem in words, "" where it succeeded; kills a child that is too slow."""
+        path = self.folder / "job.json"
+        caps = {"seconds": self.seconds, "memory_bytes": self.options.limits.max_memory_bytes}
+        path.write_text(json.dumps({**job, **caps, "steps": list(steps)}), encoding="utf-8")
+        command = [sys.executable, "-m", "decalprep.intake.svg_child", str(path)]
+        ended = "stopped before it finished"
+        try:
+            done = subprocess.run(
+                command,
+                cwd=self.folder,
+                env=_child_environment(),
+                stdin=subprocess.DEVNULL,
+                capture_output=True,
+                timeout=self.seconds,
+                check=False,
+            )
+            output, code = done.stdout, done.returncode
+            if code:
+                ended = f"its process died (code {code})"
+        except subprocess.TimeoutExpired as late:
+            output, ended = late.stdout or b"", f"took longer than {self.seconds:g} s"
+        told = dict.fromkeys(steps, ended)
+        for line in output.decode("utf-8", "replace").splitlines():
+            try:
+                said = json.loads(line)
+                told[said["step"]] = said["problem"]
+            except (ValueError, KeyError, TypeError):
+                continue
+        return told
+
+
+def _child_environment() -> dict[str, str]:
+    """Only what Python needs to start, and this package's own place on the path."""
+    keep = ("PATH", "SYSTEMROOT", "TEMP", "TMP", "TMPDIR", "HOME", "LD_LIBRARY_PATH", "VIRTUAL_ENV")
+    kept = {key: os.environ[key] for key in keep if key in os.environ}
+    package = str(Path(decalprep.__file__).resolve().parent.parent)
+    return {**kept, "PYTHONPATH": package, "PYTHONSAFEPATH": "1", "PYTHONDONTWRITEBYTECODE": "1"}
+
+
+def drawn_extent(prepared: Prepared, options: IntakeOptions, name: str) -> tuple[float, float]:
+    """How far the drawing reaches from (0, 0), in whole px: for a file that states no size.
+
+    Raises:
+        InputProblem: nothing is drawn.
+    """
+    with tempfile.TemporaryDirectory(prefix="decalprep-") as folder:
+        shop = Workshop(Path(folder), name, options)
+        _write_fonts(prepared, shop)
+        (shop.folder / "extent.svg").write_bytes(whole_svg(prepared.root))
+        job = {"picture": "extent.svg", "picture_png": "extent.png"}
+        told = shop.run(["picture"], job)["picture"]
+        if told:
+            raise _not_drawn(shop, told)
+        from PIL import Image
+
+        with Image.open(shop.folder / "extent.png") as picture:
+            return float(picture.width), float(picture.height)
+
+
+def convert(
+    prepared: Prepared, size: RootSize, target: Target, *, options: IntakeOptions, name: str
+) -> Converted:
+    """The page of a prepared drawing whose root already has its plain size.
+
+    Raises:
+        Unfaithful: no route agrees. TooMuch: too slow or too large. InputProblem: draws nothing.
+    """
+    with tempfile.TemporaryDirectory(prefix="decalprep-") as folder:
+        shop = Workshop(Path(folder), name, options)
+        _write_fonts(prepared, shop)
+        whole = whole_svg(prepared.root)
+        segments = segments_of(prepared.root)
+        scale = px_per_mm_for(target.width_mm, target.height_mm)
+        pixels = (
+            max(round(target.width_mm * scale), 1),
+            max(round(target.height_mm * scale), 1),
+        )
+        pages = _write_files(shop, whole, segments)
+        (shop.folder / "picture.svg").write_bytes(stretched_svg(whole, size, pixels))
+        job = {
+            "picture": "picture.svg",
+            "picture_png": "picture.png",
+            "pages": pages,
+            "width_pt": target.page.width_pt,
+            "height_pt": target.page.height_pt,
+        }
+        told = shop.run(["picture", "typst"], job)
+        if told["picture"]:
+            raise _not_drawn(shop, told["picture"])
+        truth = _independent_picture(shop, segments)
+        made = None
+        if told["typst"]:
+            shop.why.append(f"typst: {told['typst']}")
+        else:
+            made = _from_typst(shop, target, segments, truth, scale)
+        return made or _by_later_routes(shop, size, target, job=job, truth=truth, scale=scale)
+
+
+def _write_fonts(prepared: Prepared, shop: Workshop) -> None:
+    fonts = shop.folder / "fonts"
+    fonts.mkdir()
+    for face, family in prepared.fonts.families.items():
+        try:
+            copy_under(face, family, fonts)
+        except Exception as problem:
+            # Font tables fail in many ways; whichever it is, this face cannot be used.
+            raise Unfaithful(
+                f"font {face.described} cannot be used ({type(problem).__name__})",
+                where=shop.name,
+                do="choose another font or convert the text to paths",
+            ) from problem
+
+
+def _write_files(shop: Workshop, whole: bytes, segments: Sequence[Segment]) -> list[str]:
+    pages = ["whole.svg"]
+    (shop.folder / "whole.svg").write_bytes(whole)
+    for i, segment in enumerate(segments):
+        pages.append(f"layer{i}.svg")
+        (shop.folder / pages[-1]).write_bytes(segment.svg)
+    return pages
+
+
+def _not_drawn(shop: Workshop, told: str) -> InputProblem:
+    if "longer than" in told or "memory" in told or "died" in told:
+        return TooMuch(
+            f"cannot be drawn: {told}", where=shop.name, do="simplify it; filters are often why"
+        )
+    return InputProblem(f"cannot be drawn: {told}", where=shop.name, do="save it again as SVG")
+
+
+def _independent_picture(shop: Workshop, segments: Sequence[Segment]) -> Picture:
+    png = (shop.folder / "picture.png").read_bytes()
+    if not any(segment.hidden for segment in segments) and _is_bare(png):
+        raise InputProblem(
+            "draws nothing on its page", where=shop.name, do="check its size, viewBox and layers"
+        )
+    return picture_on_white(png)
+
+
+def _is_bare(png: bytes) -> bool:
+    import io
+
+    from PIL import Image
+
+    with Image.open(io.BytesIO(png)) as picture:
+        return picture.convert("RGBA").getchannel("A").getextrema()[1] == 0
+
+
+def _compared(page: bytes, truth: Picture, scale: float) -> Agreement:
+    return compare_pictures(page_picture(page, (truth.shape[1], truth.shape[0])), truth, scale)
+
+
+def _from_typst(
+    shop: Workshop, target: Target, segments: Sequence[Segment], truth: Picture, scale: float
+) -> Converted | None:
+    pdf = (shop.folder / "typst.pdf").read_bytes()
+    notices: list[Notice] = []
+    if segments:
+        page = stacked_page(pdf, target.page, segments, first=1)
+        agreement = _compared(page, truth, scale)
+        if agreement.within():
+            return _told(shop, page, "typst", agreement, notices)
+        text = (
+            "its layers could not be kept apart: laid over each other they differ from the whole "
+            f"by {agreement.worst_level:.0f} of 255 near {_place(agreement)}"
+        )
+        notices.append(Notice("svg-layers-joined", text, shop.name))
+    page = clean_page(pdf, target.page)
+    agreement = _compared(page, truth, scale)
+    if agreement.within():
+        return _told(shop, page, "typst", agreement, notices)
+    shop.why.append(_disagreed("typst", agreement))
+    return None
+
+
+def _place(agreement: Agreement) -> str:
+    return f"{agreement.at_mm[0]:.0f} mm from the left, {agreement.at_mm[1]:.0f} mm from the top"
+
+
+def _disagreed(route: str, agreement: Agreement) -> str:
+    level = f"{agreement.worst_level:.0f} of 255 (limit {AGREE_LEVEL:.0f})"
+    return f"{route} differs from an independent drawing by {level} near {_place(agreement)}"
+
+
+def _by_later_routes(
+    shop: Workshop,
+    size: RootSize,
+    target: Target,
+    *,
+    job: dict[str, Any],
+    truth: Picture,
+    scale: float,
+) -> Converted:
+    told = shop.run(["svglib"], job)["svglib"]
+    if told:
+        shop.why.append(f"svglib: {told}")
+    else:
+        page = clean_page((shop.folder / "svglib.pdf").read_bytes(), target.page)
+        agreement = _compared(page, truth, scale)
+        if agreement.within():
+            return _told(shop, page, "svglib", agreement, [])
+        shop.why.append(_disagreed("svglib", agreement))
+    page = _as_pixels(shop, size, target)
+    agreement = _compared(page, truth, scale)
+    if agreement.within():
+        return _told(shop, page, "pixels", agreement, [])
+    shop.why.append(_disagreed("pixels", agreement))
+    raise Unfaithful(
+        "no route draws it faithfully: " + "; ".join(shop.why),
+        where=shop.name,
+        do="convert effects and text to plain paths, or export it as PDF",
+    )
+
+
+def _as_pixels(shop: Workshop, size: RootSize, target: Target) -> bytes:
+    dpi = shop.options.dpi
+    pixels = (
+        max(round(target.width_mm * dpi / MM_PER_IN), 1),
+        max(round(target.height_mm * dpi / MM_PER_IN), 1),
+    )
+    if pixels[0] * pixels[1] > min(MAX_PIXELS, shop.options.limits.max_pixels):
+        raise TooMuch(
+            f"can only be drawn as pixels, and {pixels[0]} x {pixels[1]} are too many "
+            f"({'; '.join(shop.why)})",
+            where=shop.name,
+            do="lower the dpi, or export it as PDF",
+        )
+    whole = (shop.folder / "whole.svg").read_bytes()
+    (shop.folder / "pixels.svg").write_bytes(stretched_svg(whole, size, pixels))
+    told = shop.run(["picture"], {"picture": "pixels.svg", "picture_png": "pixels.png"})
+    if told["picture"]:
+        raise _not_drawn(shop, told["picture"])
+    return pixel_page((shop.folder / "pixels.png").read_bytes(), target.page)
+
+
+def _told(
+    shop: Workshop, page: bytes, route: str, agreement: Agreement, notices: list[Notice]
+) -> Converted:
+    """The page with what its route means for the maker."""
+    level = agreement.worst_level
+    text = (
+        f"drawn by {route}; the worst 1 mm tile differs by {level:.1f} of 255 from an independent "
+        f"drawing (limit {AGREE_LEVEL:.0f})"
+    )
+    severity = Severity.NOTE
+    if route == "svglib":
+        text += f"; the first route fell out: {'; '.join(shop.why)}"
+        severity = Severity.WARNING
+    elif route == "pixels":
+        text += (
+            f"; carried over as pixels at {shop.options.dpi:g} dpi, so strokes cannot be stripped "
+            f"and edges are no longer exact: {'; '.join(shop.why)}"
+        )
+        severity = Severity.DANGER
+    numbers = (("worst_level", level), ("px_per_mm", agreement.px_per_mm))
+    route_notice = Notice("svg-route", text, shop.name, severity, None, numbers)
+    return Converted(page, route, agreement, (*notices, route_notice))
