@@ -1,1 +1,26 @@
-"""Artwork to artwork, with a list of what changed."""
+"""Artwork to artwork, with a list of what changed.
+
+Convention: widths and places are true mm in the artwork frame (origin lower left, y up); a width
+on the page is |w| times the singular values of the map from user space to the artwork. Outlines
+count as the same within 0.03 mm, about the smallest dot of a desktop printer (600 dpi: 0.042 mm).
+"""
+
+from decalprep.cleaning.hairlines import strip_hairlines
+from decalprep.cleaning.report import (
+    Change,
+    Cleaned,
+    HairlineSettings,
+    LoneHairlines,
+    StrokeRow,
+)
+from decalprep.cleaning.strokes import stroke_table
+
+__all__ = [
+    "Change",
+    "Cleaned",
+    "HairlineSettings",
+    "LoneHairlines",
+    "StrokeRow",
+    "stroke_table",
+    "strip_hairlines",
+]

@@ -42,6 +42,24 @@ class Font:
         """Advance of one code, in text space units at size 1."""
         return self.widths.get(code, self.default_width)
 
+    def glyph_streams(self, string: bytes) -> dict[str, Any]:
+        """Name and stream of each Type 3 glyph that a string shows, each once."""
+        encoding = self.dictionary.get("/Encoding")
+        procedures = self.dictionary.get("/CharProcs")
+        if not isinstance(encoding, pikepdf.Dictionary) or procedures is None:
+            return {}
+        names: dict[int, str] = {}
+        code = 0
+        for item in encoding.get("/Differences", pikepdf.Array()).as_list():
+            if isinstance(item, pikepdf.Name):
+                names[code] = str(item)
+                code += 1
+            else:
+                code = int(item)
+        wanted = dict.fromkeys(names[c] for c in string if c in names)
+        streams = {name: procedures.get(name) for name in wanted}
+        return {n: s for n, s in streams.items() if isinstance(s, pikepdf.Stream)}
+
     def text(self, string: bytes) -> str:
         """What a shown string reads, by ToUnicode or the encoding; else the replacement mark."""
         known = self.text_of

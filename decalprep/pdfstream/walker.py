@@ -84,6 +84,12 @@ class Walker:
     def on_colour(self, frame: Frame, op: Operation) -> None:
         """A colour operator has been taken into the state."""
 
+    def on_pattern(self, frame: Frame, name: str, pattern: Any) -> None:
+        """A pattern becomes the fill or stroke colour."""
+
+    def on_soft_mask(self, frame: Frame, mask: Any) -> None:
+        """A soft mask is put on."""
+
     # -- walking -----------------------------------------------------------------------------
 
     def walk_page(self, page: pikepdf.Page) -> None:
@@ -115,24 +121,38 @@ class Walker:
         self.done_operations = count
         del self.layer_stack[layers_at_entry:]
 
-    def enter_form(self, frame: Frame, form: Any, resources: Any = None) -> None:
-        """Walk a form XObject drawn now."""
-        key = object_key(form)
+    def enter_form(self, frame: Frame, form: Any) -> Frame:
+        """Walk a form XObject drawn now; the frame it was walked in."""
+        layer = self._push_layer(form.get("/OC"))
+        inner = self.enter_stream(form, self.form_frame(frame, form))
+        if layer:
+            self.layer_stack.pop()
+        return inner
+
+    def enter_stream(self, stream: Any, inner: Frame) -> Frame:
+        """Walk a form or glyph in a frame made for it; refuses loops and too deep nesting."""
+        key = object_key(stream)
         if key != (0, 0) and key in self.open_forms:
             raise Unfaithful("a form in the drawing contains itself", do="export the artwork again")
         if len(self.open_forms) >= self.limits.max_depth:
             raise TooMuch(
                 f"forms are nested deeper than {self.limits.max_depth}", do="flatten the artwork"
             )
-        inner = self.form_frame(frame, form)
-        if resources is not None:
-            inner.resources = resources
-        layer = self._push_layer(form.get("/OC"))
         self.open_forms.append(key)
         self.walk(inner)
         self.open_forms.pop()
-        if layer:
-            self.layer_stack.pop()
+        return inner
+
+    def glyph_frame(self, frame: Frame, stream: Any) -> Frame:
+        """The frame in which a Type 3 glyph shown now is walked."""
+        state, font = frame.state.copied(), frame.state.font
+        if font is None or not font.type3:
+            raise ValueError("only a Type 3 font has glyphs that are streams")
+        size = Affine(state.font_size * state.text_scale, 0, 0, state.font_size, 0, state.rise)
+        state.ctm = state.ctm @ frame.text @ size @ font.matrix
+        return Frame(
+            stream_bytes(stream), font.dictionary.get("/Resources", frame.resources), state
+        )
 
     def form_frame(self, frame: Frame, form: Any) -> Frame:
         """The frame in which a form drawn now is walked: state copied, Matrix and BBox applied."""
@@ -224,6 +244,7 @@ class Walker:
             state.masked = isinstance(table["/SMask"], pikepdf.Dictionary)
             if state.masked:
                 self.note("soft mask")
+                self.on_soft_mask(frame, table["/SMask"])
         state.fill_alpha = float(table.get("/ca", state.fill_alpha))
         state.stroke_alpha = float(table.get("/CA", state.stroke_alpha))
         if "/Font" in table:
@@ -271,6 +292,7 @@ class Walker:
         pattern = self.resource(frame, "/Pattern", name)
         tiling = isinstance(pattern, pikepdf.Stream)
         self.note("tiling pattern" if tiling else "shading pattern")
+        self.on_pattern(frame, name, pattern)
         return Colour("Pattern")
 
     def _clip(self, frame: Frame, _op: Operation) -> None:

@@ -1,0 +1,301 @@
+"""Stripping hairline strokes; every byte that need not change stays.
+
+Rules by operator: S s -> n; B -> f, b -> h f, B* -> f*, b* -> h f*; a pending W stays in front.
+Text modes 1 2 5 6 -> 3 0 7 4 round each show operator. A form or Type 3 font whose strokes depend
+on where it is used gets one variant for each different result.
+"""
+
+import dataclasses
+from collections import Counter
+from typing import Any
+
+import pikepdf
+
+from decalprep.cleaning.counterparts import FillSearch, FirstLook, Hairlines
+from decalprep.cleaning.edits import (
+    StreamEdits,
+    Variants,
+    apply_edits,
+    name_token,
+    number_token,
+    rewrite_page,
+    saved,
+)
+from decalprep.cleaning.report import Change, Cleaned, HairlineSettings, LoneHairlines
+from decalprep.cleaning.strokes import FILL_OF, StrokeWalker, Tally, Widths
+from decalprep.geometry import Affine, Box
+from decalprep.model import Artwork, Notice, Severity
+from decalprep.pdfstream import (
+    Frame,
+    GraphicsState,
+    Operation,
+    open_document,
+    operations,
+    page_content,
+    paths_in,
+    stream_bytes,
+)
+
+_TEXT_WITHOUT = {1: 3, 2: 0, 5: 7, 6: 4}
+_MOST_PLACES = 50
+
+
+def strip_hairlines(artwork: Artwork, settings: HairlineSettings | None = None) -> Cleaned:
+    """The artwork without its hairline strokes, counts by true width in mm, and warnings.
+
+    What a lone hairline is says ``counterparts``; ``settings.lone`` says what becomes of it.
+    Does not change strokes inside tiling patterns and soft masks, nor fake bold text: both
+    are reported by name. Returns the very same artwork where nothing had to change.
+
+    Raises:
+        InputProblem: the page cannot be read.
+        TooMuch, Unfaithful: endless, too deep or self-containing drawings.
+    """
+    wanted = settings or HairlineSettings()
+    rule = Hairlines(wanted.width_mm, keep_fake_bold=wanted.keep_fake_bold)
+    to_mm = artwork.artwork_from_page
+    with open_document(artwork.page_pdf) as document:
+        page = document.pages[0]
+        first = FirstLook(document, to_mm, rule)
+        first.walk_page(page)
+        lone: set[int] = set()
+        if first.must_search:
+            search = FillSearch(document, to_mm, rule)
+            search.walk_page(page)
+            lone = search.lone()
+        stripper = _Stripper(document, to_mm, rule, wanted, lone)
+        frame = stripper.strip_page(page)
+        new_artwork = artwork
+        if stripper.edits:
+            rewrite_page(document, page, frame, stripper.edits)
+            if stripper.edits.added:
+                document.remove_unreferenced_resources()
+            new_artwork = dataclasses.replace(artwork, page_pdf=saved(document))
+    notices = stripper.notices(artwork.name)
+    return Cleaned(new_artwork, stripper.changes(), notices, stripper.tally.rows())
+
+
+class _Stripper(StrokeWalker):
+    def __init__(
+        self,
+        document: pikepdf.Pdf,
+        artwork_from_page: Affine,
+        rule: Hairlines,
+        settings: HairlineSettings,
+        lone: set[int],
+    ) -> None:
+        super().__init__(document, artwork_from_page)
+        self.rule = rule
+        self.settings = settings
+        self.lone = lone
+        self.tally = Tally()
+        self.edits = StreamEdits()
+        self.variants = Variants(document)
+        self.kept: Counter[str] = Counter()
+        self.places: dict[str, list[Box]] = {}
+        self.uneven: list[Widths] = []
+
+    def strip_page(self, page: pikepdf.Page) -> Frame:
+        """Walk the page and gather its edits; the frame that they are for."""
+        unit = float(page.obj.get("/UserUnit", 1))
+        frame = Frame(page_content(page), page.resources, GraphicsState(ctm=Affine.scaling(unit)))
+        self.walk(frame)
+        return frame
+
+    # -- paths and text ----------------------------------------------------------------------
+
+    def on_path_stroke(self, frame: Frame, op: Operation, widths: Widths) -> None:
+        """Strip, keep or thicken one path's stroke."""
+        what = "edge of a fill" if op[0] in FILL_OF else "line"
+        fate = self._fate(frame, widths)
+        self.tally.count(frame.state, widths, what, fate)
+        if fate == "stripped":
+            self.edits.replace(op[2], op[3], FILL_OF.get(op[0], b"n"))
+        elif fate == "thickened":
+            self._thicken(frame, frame.path[0][0], op[3])
+        if fate in ("kept_lone", "thickened"):
+            self._place(fate, frame)
+
+    def on_text_stroke(self, frame: Frame, op: Operation, widths: Widths) -> None:
+        """Strip, keep or thicken the stroke of one shown string."""
+        fate = self._fate(frame, widths)
+        if fate == "stripped" and self.rule.is_fake_bold(frame):
+            fate = "kept"
+            self.kept["fake bold"] += 1
+        self.tally.count(frame.state, widths, "text", fate)
+        if fate == "stripped":
+            mode = frame.state.render_mode
+            self.edits.replace(op[1], op[1], b"%d Tr" % _TEXT_WITHOUT[mode])
+            self.edits.replace(op[3], op[3], b"%d Tr" % mode)
+        elif fate == "thickened":
+            self._thicken(frame, op[1], op[3])
+
+    def _fate(self, frame: Frame, widths: Widths) -> str:
+        if not self.rule.is_hairline(widths):
+            if self.rule.is_uneven(widths):
+                self.uneven.append(widths)
+            return "kept"
+        if self.ordinal not in self.lone or self.settings.lone is LoneHairlines.DROP:
+            return "stripped"
+        if self.settings.lone is LoneHairlines.KEEP or self._thick(frame.state) is None:
+            return "kept_lone"
+        return "thickened"
+
+    def _thick(self, state: GraphicsState) -> float | None:
+        """The line width that is ``thicken_to_mm`` where thinnest; None where the map is flat."""
+        largest, smallest = (self.artwork_from_page @ state.ctm).stretch
+        return None if smallest < 1e-9 * largest else self.settings.thicken_to_mm / smallest
+
+    def _thicken(self, frame: Frame, start: int, end: int) -> None:
+        width = self._thick(frame.state)
+        if width is not None:
+            self.edits.replace(start, start, number_token(width) + b" w")
+            self.edits.replace(end, end, number_token(frame.state.line_width) + b" w")
+
+    def _place(self, fate: str, frame: Frame) -> None:
+        places = self.places.setdefault(fate, [])
+        if len(places) < _MOST_PLACES and self.visible:
+            to_mm = self.artwork_from_page @ frame.state.ctm
+            paths = paths_in(frame.data, frame.path, to_mm, closing=False)
+            if paths:
+                boxes = [path.box for path in paths]
+                whole = boxes[0]
+                for box in boxes[1:]:
+                    whole = whole.union(box)
+                places.append(whole)
+
+    # -- forms and Type 3 fonts --------------------------------------------------------------
+
+    def on_form(self, frame: Frame, form: Any, op: Operation) -> None:
+        """Walk a form; if it must change here, draw a variant of it instead."""
+        outer, self.edits = self.edits, StreamEdits()
+        inner = self.enter_form(frame, form)
+        made, self.edits = self.edits, outer
+        if made:
+            data = apply_edits(inner.data, made.edits)
+            name, variant = self.variants.stream(form, data, made.resources(inner.resources))
+            outer.replace(op[1], op[2], name_token(name))
+            outer.add("/XObject", name, variant)
+
+    def walk_glyphs(self, frame: Frame, op: Operation) -> None:
+        """Walk Type 3 glyphs; if one must change here, show the string in a variant font."""
+        outer = self.edits
+        changed: dict[str, bytes] = {}
+        extra = StreamEdits()
+        for name, stream in self.glyphs_shown(frame, op):
+            self.edits = StreamEdits()
+            inner = self.enter_stream(stream, self.glyph_frame(frame, stream))
+            if self.edits:
+                changed[name] = apply_edits(inner.data, self.edits.edits)
+                for kind, items in self.edits.added.items():
+                    extra.added.setdefault(kind, {}).update(items)
+        self.edits = outer
+        font, state = frame.state.font, frame.state
+        if not changed or font is None:
+            return
+        if not state.font_name:
+            self.kept["Type 3 font set by a graphics state"] += 1
+            return
+        old = font.dictionary.get("/Resources", frame.resources)
+        name, variant = self.variants.font(font.dictionary, changed, extra.resources(old))
+        size = b" " + number_token(state.font_size) + b" Tf"
+        outer.replace(op[1], op[1], name_token(name) + size)
+        plain = state.font_name.decode("utf-8", "surrogateescape")
+        outer.replace(op[3], op[3], name_token(plain) + size)
+        outer.add("/Font", name, variant)
+
+    # -- what is left alone ------------------------------------------------------------------
+
+    def on_pattern(self, frame: Frame, name: str, pattern: Any) -> None:
+        """Tiling patterns stay; those that may hold strokes are told."""
+        del frame
+        if isinstance(pattern, pikepdf.Stream) and _may_stroke(stream_bytes(pattern)):
+            self.kept[f"tiling pattern {name}"] += 1
+
+    def on_soft_mask(self, frame: Frame, mask: Any) -> None:
+        """Soft masks stay; those that may hold strokes are told."""
+        del frame
+        group = mask.get("/G")
+        if isinstance(group, pikepdf.Stream) and _may_stroke(stream_bytes(group)):
+            self.kept["soft mask"] += 1
+
+    # -- report ------------------------------------------------------------------------------
+
+    def changes(self) -> tuple[Change, ...]:
+        """What was stripped and thickened, by width."""
+        return tuple(
+            Change(f"hairline {fate}", count, row.what, row.width_mm)
+            for row in self.tally.rows()
+            for fate, count in (("stripped", row.stripped), ("thickened", row.thickened))
+            if count
+        )
+
+    def notices(self, subject: str) -> tuple[Notice, ...]:
+        """Warnings: lone hairlines, uneven widths, and what was left alone."""
+        notices = [*self._lone_notices(subject)]
+        if self.uneven:
+            largest = max(w[0] for w in self.uneven)
+            smallest = min(w[1] for w in self.uneven)
+            notices.append(
+                Notice(
+                    "uneven-stroke",
+                    f"{len(self.uneven)} strokes are a hairline in one direction "
+                    f"({smallest:.3f} mm) and not in another ({largest:.3f} mm); kept",
+                    subject,
+                    numbers=(("largest_mm", largest), ("smallest_mm", smallest)),
+                )
+            )
+        for what, count in sorted(self.kept.items()):
+            bold = what == "fake bold"
+            text = (
+                f"{count} texts are made bold by a stroke of their own colour; kept as weight"
+                if bold
+                else f"strokes inside {what} were not looked at and stay (used {count} times)"
+            )
+            notices.append(
+                Notice(
+                    "fake-bold-kept" if bold else "strokes-not-looked-at",
+                    text,
+                    subject,
+                    Severity.NOTE if bold else Severity.WARNING,
+                    numbers=(("count", float(count)),),
+                )
+            )
+        return tuple(notices)
+
+    def _lone_notices(self, subject: str) -> list[Notice]:
+        notices = []
+        for fate, said in (
+            ("kept_lone", "are the only ink of their shape and were kept; they may not print"),
+            ("thickened", f"were thickened to {self.settings.thicken_to_mm:g} mm"),
+        ):
+            count = self.tally.total([fate])
+            if count:
+                places = self.places.get(fate, [])
+                notices.append(
+                    Notice(
+                        "lone-hairline" if fate == "kept_lone" else "hairline-thickened",
+                        f"{count} hairlines {said}",
+                        subject,
+                        Severity.WARNING if fate == "kept_lone" else Severity.NOTE,
+                        places[0] if places else None,
+                        (("count", float(count)), ("limit_mm", self.settings.width_mm)),
+                    )
+                )
+        dropped = self.lone if self.settings.lone is LoneHairlines.DROP else set()
+        if dropped:
+            notices.append(
+                Notice(
+                    "lone-hairline-dropped",
+                    f"{len(dropped)} hairlines that were the only ink of their shape are gone",
+                    subject,
+                    numbers=(("count", float(len(dropped))),),
+                )
+            )
+        return notices
+
+
+def _may_stroke(data: bytes) -> bool:
+    """Whether content strokes, or may through something it draws."""
+    telling = {b"S", b"s", b"B", b"B*", b"b", b"b*", b"Do", b"Tr"}
+    return any(op[0] in telling for op in operations(data))
