@@ -87,6 +87,7 @@ class LabelRoom:
         shapely.prepare(self._solid)
         self._inside = printable
         self._taken: Floats = np.empty((0, 4))
+        self._full: dict[float, tuple[float, float]] = {}
 
     def find(self, index: int, wanted: _Try) -> _Place | None:
         """A place for the name beside the piece, unambiguous unless a pointer is asked for."""
@@ -104,15 +105,18 @@ class LabelRoom:
     def find_anywhere(self, width: float, height: float) -> Box | None:
         """The lowest, then leftmost, free box of this size on a 1 mm grid; taken if found."""
         p = self._inside
+        full_width, full_to = self._full.get(height, (math.inf, p.y0))
         xs = np.arange(p.x0, p.x1 - width + 1e-9, 1.0)
         ys = np.arange(p.y0, p.y1 - height + 1e-9, 1.0)
-        for y in ys:
+        for y in ys[ys >= full_to - 1e-9] if width >= full_width else ys:
+            self._full[height] = (width, float(y))
             rows = np.column_stack([xs, np.full_like(xs, y), xs + width, np.full_like(xs, y)])
             rows[:, 3] += height
             if len(xs) and (free := self._free(rows)).any():
                 box = Box(*(float(v) for v in rows[int(np.argmax(free))]))
                 self.take(box)
                 return box
+        self._full[height] = (width, p.y1)
         return None
 
     def take(self, box: Box) -> None:
@@ -129,14 +133,13 @@ class LabelRoom:
             & (boxes[:, 2] <= p.x1)
             & (boxes[:, 3] <= p.y1)
         )
-        for x0, y0, x1, y1 in self._taken:
-            ok &= (
-                (boxes[:, 2] <= x0)
-                | (boxes[:, 0] >= x1)
-                | (boxes[:, 3] <= y0)
-                | (boxes[:, 1] >= y1)
-            )
         hits = np.flatnonzero(ok)
+        if len(hits) and len(self._taken):
+            b, t = boxes[hits][:, None, :], self._taken[None, :, :]
+            clash = (b[..., 2] > t[..., 0]) & (b[..., 0] < t[..., 2])
+            clash &= (b[..., 3] > t[..., 1]) & (b[..., 1] < t[..., 3])
+            ok[hits[clash.any(axis=1)]] = False
+            hits = np.flatnonzero(ok)
         if len(hits):
             ok[hits] = ~shapely.intersects(self._solid, shapely.box(*boxes[hits].T))
         return ok
