@@ -8,7 +8,7 @@ import io
 import struct
 import zlib
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -17,7 +17,7 @@ from pikepdf import Array, Dictionary, Name
 
 from decalprep.errors import Unfaithful
 from decalprep.geometry import Affine
-from decalprep.intake.svg_page import PageSize, exact_number, saved
+from decalprep.intake.svg_page import PageSize, saved
 
 _SPACES = {1: Name.DeviceGray, 3: Name.DeviceRGB, 4: Name.DeviceCMYK}
 _ICC_SPACES = {b"GRAY": 1, b"RGB ": 3, b"CMYK": 4}
@@ -39,7 +39,10 @@ _TURNS: dict[int, Affine] = {
 
 @dataclass
 class Pixels:
-    """One image ready for a page: samples or a whole stream, and what was told on the way."""
+    """One image ready for a page: packed samples or the file's own stream.
+
+    ``upright`` where the decoder has applied the EXIF orientation already.
+    """
 
     width: int
     height: int
@@ -54,7 +57,7 @@ class Pixels:
     alpha: bytes | None = None
     alpha_bits: int = 8
     profile: bytes | None = None
-    told: list[tuple[str, str]] = field(default_factory=list)
+    upright: bool = False
 
 
 def page_of(pixels: Pixels, size: PageSize, *, orientation: int = 1) -> bytes:
@@ -63,7 +66,7 @@ def page_of(pixels: Pixels, size: PageSize, *, orientation: int = 1) -> bytes:
         image = _image_object(target, pixels)
         turn = _TURNS[orientation]
         placed = Affine.scaling(size.width_pt, size.height_pt) @ turn
-        matrix = " ".join(str(exact_number(v)) for v in placed.as_tuple())
+        matrix = " ".join(f"{value:.9f}" for value in placed.as_tuple())
         page = Dictionary(
             Type=Name.Page,
             MediaBox=size.box,
