@@ -67,7 +67,8 @@ def opened(artwork):
 def test_a_plain_page_keeps_its_bytes(tmp_path):
     artwork = read(document(), tmp_path)
     assert (artwork.width_mm, artwork.height_mm) == pytest.approx((100, 50), abs=1e-6)
-    assert opened(artwork).pages[0].Contents.read_bytes() == BAR
+    result = opened(artwork)
+    assert result.pages[0].Contents.read_bytes() == BAR
     assert artwork.evidence[0].rank is EvidenceRank.FILE_UNITS
     assert (artwork.name, artwork.kind, artwork.notices) == ("bow panel", "pdf", ())
     assert ink_box_mm(artwork) == pytest.approx((10, 5, 20, 25), abs=0.06)

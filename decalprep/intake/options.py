@@ -75,14 +75,15 @@ class IntakeOptions:
 class FaceOptions:
     """Which face of a part is meant, and in which unit the file is.
 
-    ``direction`` is where the face looks: "+z", "-x" and so on, or three numbers; None takes the
-    largest flat face. ``rank`` 1 is the largest face that looks there, 2 the next. ``unit`` names
+    ``direction`` is where the face looks: "+z", "-x" and so on, "top", "bottom", "front", "back",
+    "left", "right" (z up, front is -y), or three numbers; None or "largest" takes the largest flat
+    face. ``rank`` 1 is the largest face that looks there, 2 the next. ``unit`` names
     the file's unit; None takes the file's own, or mm for a mesh file that has none. ``turn_deg``
     turns the face on the paper, counter-clockwise.
     ``body`` counts the separate bodies of a mesh from 1, largest first; None takes them all.
     ``outline_layer`` and ``hole_layers`` choose by name in a DXF. ``joining_mm`` is the largest
     gap between two ends that count as one point. ``flat_mm`` is how far a facet may lie off the
-    face's plane.
+    face's plane. ``recesses`` takes blind recesses for holes too.
     """
 
     direction: str | tuple[float, float, float] | None = None
@@ -94,4 +95,5 @@ class FaceOptions:
     hole_layers: tuple[str, ...] = ()
     joining_mm: float = 0.01
     flat_mm: float = 0.005
+    recesses: bool = False
     limits: Limits = field(default_factory=Limits)

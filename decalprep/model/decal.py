@@ -7,6 +7,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from decalprep.geometry import Affine, Circle, Path
+from decalprep.model.notice import Notice
 
 if TYPE_CHECKING:
     from decalprep.model.artwork import Artwork
@@ -41,6 +42,7 @@ class PartFace:
     """The face of a part that carries a decal: outline and holes in mm, and the plate's thickness.
 
     ``facet_error_mm`` is how far a faceted source may be from the true curve; 0 for exact sources.
+    ``notices`` are what its reader had to tell.
     """
 
     outline: Path
@@ -48,6 +50,7 @@ class PartFace:
     thickness_mm: float | None = None
     facet_error_mm: float = 0.0
     described: str = ""
+    notices: tuple[Notice, ...] = ()
 
 
 class Turns(StrEnum):
