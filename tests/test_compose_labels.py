@@ -130,10 +130,10 @@ def test_random_rows_of_pieces(data):
 
 def test_near_neighbours_get_a_pointer_on_the_right_side():
     strip = Decal(
-        "alarm strip", "alarms", make_artwork(180, 12), rectangle_path(Box(0, 0, 180, 12)), "u"
+        "alarm strip", "alarms", make_artwork(188, 12), rectangle_path(Box(0, 0, 188, 12)), "u"
     )
     decals = [dataclasses.replace(strip, name=f"alarm strip {k}") for k in range(5)]
-    placements = [Placement(d.name, 1, 0, 15.0, 60.0 + 14.9 * k) for k, d in enumerate(decals)]
+    placements = [Placement(d.name, 1, 0, 13.2, 60.0 + 14.9 * k) for k, d in enumerate(decals)]
     drawing = compose_sheets(decals, placements, [A4])[0]
     check(drawing, decals, placements)
     assert {m.text for m in labels_of(drawing)} == {d.name for d in decals}

@@ -27,7 +27,7 @@ STEP_MM = 2.0
 """Places along a piece's edge are tried this far apart."""
 APART_MM = 1.0
 """A name is taken for another piece's if that lies within this of it: then it gets a pointer."""
-POINTER_MM = 1.2
+POINTER_MM = 1.6
 
 Floats = npt.NDArray[np.float64]
 
