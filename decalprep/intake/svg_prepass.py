@@ -19,6 +19,7 @@ from decalprep.intake.svg_layers import Segment, cut_into_segments, layer_names,
 from decalprep.intake.svg_links import settle_links
 from decalprep.intake.svg_size import RootSize, read_root_size
 from decalprep.intake.svg_text import FontsUsed, settle_fonts
+from decalprep.intake.svg_units import make_lengths_plain
 from decalprep.intake.svg_xml import local
 from decalprep.model import Notice
 
@@ -51,6 +52,7 @@ def prepare(
     sheets = inline_styles(root)
     notices = list(settle_links(root, folder, name=name, limits=options.limits, sheets=sheets))
     notices += check_features(root, sheets, name=name)
+    make_lengths_plain(root, name)
     layers = layer_names(root)
     switch_layers(root, options.show_layers, options.hide_layers, name=name)
     fonts = settle_fonts(
