@@ -1,0 +1,321 @@
+"""Bleed: what is printed past the outline, so that a cut a little off shows no white.
+
+True artwork is used where the artwork paints past the outline; elsewhere the ground colour found
+just inside the edge is carried outward. The colour at each place of the edge is the middle one
+(channel-wise median, then the sample nearest to it) of a legend-free band: samples from 0.4 to
+1.6 mm inside, and along the edge over a window of 8 mm. So a letter or line that touches the edge
+for less than half of the window is not smeared into the bleed. Widths are our choice.
+"""
+
+import io
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from decalprep.errors import UsageProblem
+from decalprep.geometry import Affine, Arc, Box, Line, Path, polygon_with_holes
+from decalprep.model import Artwork, Hole, Notice, Severity
+from decalprep.outline.picture import Numbers, Picture, Pixels, draw
+from decalprep.outline.shaping import moved
+from decalprep.units import pt_from_mm
+
+DEPTHS_MM = (0.4, 0.7, 1.0, 1.3, 1.6)
+STEP_MM = 0.25
+WINDOW_MM = 8.0
+UNDER_MM = 0.3
+"""The bleed reaches this far under the artwork, so that no gap shows at the outline."""
+PAINTED = 128
+WHITE = 247
+
+
+@dataclass(frozen=True)
+class BleedSettings:
+    """``bleed_mm`` past the outline (1 to 3 mm); into holes only if ``into_holes``."""
+
+    bleed_mm: float = 2.0
+    into_holes: bool = False
+    hole_bleed_mm: float = 1.0
+    dpi: float = 300.0
+
+
+@dataclass(frozen=True)
+class Bleed:
+    """The artwork to print and what to draw under it.
+
+    ``artwork`` is the one given, or, where it paints paper white past a coloured edge, the same
+    clipped at the outline so that the bleed is not covered. ``true_share`` and ``extended_share``
+    are the shares of the bleed's area that show true artwork and extended ground colour; the rest
+    is bare because the artwork is bare at that edge.
+    """
+
+    artwork: Artwork
+    bleed_artwork: Artwork | None
+    decal_from_bleed: Affine
+    true_share: float
+    extended_share: float
+    notices: tuple[Notice, ...] = ()
+
+
+def make_bleed(
+    artwork: Artwork,
+    outline: Path,
+    holes: Sequence[Hole],
+    *,
+    decal_from_artwork: Affine,
+    settings: BleedSettings,
+) -> Bleed:
+    """Bleed for one decal in decal mm: true artwork where there is some, else ground colour.
+
+    Does not invent patterns: a gradient or picture at the edge is carried on as single colours.
+
+    Raises:
+        UsageProblem: the bleed is not between 0 and 10 mm.
+    """
+    if not 0 <= settings.bleed_mm <= 10:
+        raise UsageProblem(f"a bleed of {settings.bleed_mm:g} mm", do="use 1 to 3 mm")
+    if settings.bleed_mm == 0:
+        return Bleed(artwork, None, Affine(), 0.0, 0.0)
+    edges = [outline] + ([h.contour for h in holes] if settings.into_holes else [])
+    kept = polygon_with_holes(outline, edges[1:], 0.005)
+    ring = _ring(kept, outline, edges[1:], settings)
+    box = Box(*outline.polygon(0.005).bounds).grown(settings.bleed_mm + 0.5)
+    picture = draw(artwork, decal_from_artwork, box, dpi=settings.dpi)
+    points, colours = _edge_colours(picture, kept, edges)
+    canvas, counts = _painted_ring(picture, kept, ring, points, colours)
+    if counts.needed == 0:
+        return Bleed(artwork, None, Affine(), counts.true_share, 0.0)
+    printed, notices = artwork, []
+    if counts.covered > 0:
+        printed = clipped_to(artwork, [outline, *edges[1:]], decal_from_artwork.inverse())
+        text = (
+            "the artwork paints white past its coloured edge, so it was clipped at the outline to "
+            "let the bleed show"
+        )
+        notices.append(Notice("bleed-clipped", text, artwork.name, Severity.NOTE))
+    if counts.extended_share > 0:
+        text = (
+            f"{100 * counts.extended_share:.0f} % of the bleed is ground colour carried on from "
+            "the edge, because the artwork ends there"
+        )
+        share = (("extended_share", counts.extended_share),)
+        notices.append(Notice("bleed-extended", text, artwork.name, Severity.NOTE, numbers=share))
+    bleed_artwork = picture_page(canvas, picture, f"{artwork.name} bleed")
+    shift = Affine.translation(picture.box.x0, picture.box.y0)
+    return Bleed(
+        printed, bleed_artwork, shift, counts.true_share, counts.extended_share, tuple(notices)
+    )
+
+
+def _ring(
+    kept: Polygon, outline: Path, holes: Sequence[Path], settings: BleedSettings
+) -> BaseGeometry:
+    """The area of the bleed: past the outline, and inside the holes' rims where asked."""
+    area = moved(outline.polygon(0.005), settings.bleed_mm)
+    for hole in holes:
+        area = area.difference(moved(hole.polygon(0.005), -settings.hole_bleed_mm))
+    return area.difference(kept.buffer(-UNDER_MM))
+
+
+# ---------------------------------------------------------------- colours along the edge
+
+
+def _edge_colours(
+    picture: Picture, kept: Polygon, edges: Sequence[Path]
+) -> tuple[Numbers, Numbers]:
+    """(points along the edges in mm, RGBA ground colour at each)."""
+    all_points, all_colours = [], []
+    for edge in edges:
+        ring = edge.polygon(0.005).exterior
+        count = max(8, math.ceil(ring.length / STEP_MM))
+        along = shapely.line_interpolate_point(ring, np.arange(count) * ring.length / count)
+        points = shapely.get_coordinates(along)
+        tangent = np.roll(points, -1, axis=0) - np.roll(points, 1, axis=0)
+        tangent /= np.maximum(np.hypot(tangent[:, 0], tangent[:, 1]), 1e-12)[:, None]
+        normal = np.stack([-tangent[:, 1], tangent[:, 0]], axis=1)
+        if edge is not edges[0]:
+            normal = -normal  # outside a hole is inside the decal
+        samples = _samples(picture, kept, points, normal)
+        all_points.append(points)
+        all_colours.append(_middle_along(samples, max(1, round(WINDOW_MM / STEP_MM / 2))))
+    return np.vstack(all_points), np.vstack(all_colours)
+
+
+def _samples(picture: Picture, kept: Polygon, points: Numbers, inward: Numbers) -> Numbers:
+    """RGBA (points, depths, 4) at each depth inside each point, NaN where that leaves the decal."""
+    px_from_decal = picture.decal_from_px.inverse()
+    at = points[:, None, :] + np.array(DEPTHS_MM)[None, :, None] * inward[:, None, :]
+    flat = at.reshape(-1, 2)
+    shapely.prepare(kept)
+    inside = shapely.contains_xy(kept, flat[:, 0], flat[:, 1])
+    k, y1, x0 = px_from_decal.a, picture.box.y1, picture.box.x0
+    rows, columns = picture.rgba.shape[:2]
+    column = np.clip(((flat[:, 0] - x0) * k).astype(int), 0, columns - 1)
+    row = np.clip(((y1 - flat[:, 1]) * k).astype(int), 0, rows - 1)
+    colours = picture.rgba[row, column].astype(np.float64)
+    colours[colours[:, 3] < PAINTED] = 0.0  # bare is one colour
+    colours[~inside] = np.nan
+    shaped: Numbers = colours.reshape(len(points), len(DEPTHS_MM), 4)
+    return shaped
+
+
+def _middle_along(samples: Numbers, reach: int) -> Numbers:
+    """The middle colour at each point from its depths and its neighbours along the closed edge."""
+    count = len(samples)
+    reach = min(reach, (count - 1) // 2)
+    found = np.zeros((count, 4))
+    wrapped = np.concatenate([samples[-reach:], samples, samples[:reach]]) if reach else samples
+    for k in range(count):
+        near = wrapped[k : k + 2 * reach + 1].reshape(-1, 4)
+        near = near[~np.isnan(near[:, 0])]
+        if len(near) == 0:
+            continue
+        middle = np.median(near, axis=0)
+        found[k] = near[np.abs(near - middle).sum(axis=1).argmin()]
+    return found
+
+
+@dataclass(frozen=True)
+class _Counts:
+    needed: int
+    covered: int
+    true_share: float
+    extended_share: float
+
+
+def _painted_ring(
+    picture: Picture, kept: Polygon, ring: BaseGeometry, points: Numbers, colours: Numbers
+) -> tuple[Pixels, _Counts]:
+    """The ring as RGBA pixels: true artwork where it is painted, else the nearest edge's colour."""
+    from scipy.ndimage import distance_transform_edt
+    from scipy.spatial import cKDTree
+
+    inside_ring = filled_mask(ring, picture)
+    outside = inside_ring & ~filled_mask(kept, picture)
+    rows, columns = np.nonzero(inside_ring)
+    k = picture.mm_per_px
+    at = np.stack([picture.box.x0 + (columns + 0.5) * k, picture.box.y1 - (rows + 0.5) * k], axis=1)
+    _, nearest = cKDTree(points).query(at)
+    ground = np.rint(colours[nearest]).astype(np.uint8)
+    ground[ground[:, 3] >= PAINTED, 3] = 255
+    ground[ground[:, 3] < PAINTED] = 0
+    true = picture.rgba[rows, columns]
+    is_out = outside[rows, columns]
+    painted = true[:, 3] >= PAINTED
+    white = true[:, :3].min(axis=1) >= WHITE
+    wants = (ground[:, 3] > 0) & (ground[:, :3].min(axis=1) < WHITE)
+    covered = is_out & painted & white & wants  # white paper drawn over a coloured edge's bleed
+    use_true = is_out & painted & ~covered
+    canvas = np.zeros_like(picture.rgba)
+    canvas[rows, columns] = np.where(
+        use_true[:, None], np.column_stack([true[:, :3], np.full(len(true), 255)]), ground
+    )
+    # bare pixels take their neighbour's colour under zero alpha, or a reader that blends darkens it
+    bare = canvas[..., 3] == 0
+    if not bare.all():
+        where = distance_transform_edt(bare, return_distances=False, return_indices=True)
+        canvas[..., :3] = canvas[where[0], where[1], :3]
+    total = max(int(is_out.sum()), 1)
+    extended = int((is_out & ~use_true & wants).sum())
+    share = 0.0 if extended <= 0.002 * total else extended / total
+    counts = _Counts(
+        extended if share else 0,
+        int(covered.sum()) if share else 0,
+        float(use_true.sum()) / total,
+        share,
+    )
+    return canvas, counts
+
+
+def filled_mask(shape: BaseGeometry, picture: Picture) -> NDArray[np.bool_]:
+    """Boolean pixels whose centres lie in the shape (decal mm)."""
+    import cv2
+
+    rows, columns = picture.rgba.shape[:2]
+    mask = np.zeros((rows, columns), np.uint8)
+    parts = list(shape.geoms) if hasattr(shape, "geoms") else [shape]
+    m = picture.decal_from_px.inverse()
+    for part in parts:
+        if not isinstance(part, Polygon) or part.is_empty:
+            continue
+        rings = [
+            np.rint((np.array(m.apply_all(r.coords)) - 0.5) * 16).astype(np.int32)
+            for r in (part.exterior, *part.interiors)
+        ]
+        layer = np.zeros_like(mask)
+        cv2.fillPoly(layer, rings, 1, lineType=cv2.LINE_8, shift=4)
+        mask |= layer
+    return mask > 0
+
+
+# ---------------------------------------------------------------- pages
+
+
+def picture_page(rgba: Pixels, picture: Picture, name: str) -> Artwork:
+    """RGBA pixels as a one-page artwork of the picture's size in mm (lossless, alpha as mask)."""
+    import pikepdf
+
+    rows, columns = rgba.shape[:2]
+    width_mm, height_mm = columns * picture.mm_per_px, rows * picture.mm_per_px
+    width_pt, height_pt = pt_from_mm(width_mm), pt_from_mm(height_mm)
+    pdf = pikepdf.new()
+    pdf.add_blank_page(page_size=(width_pt, height_pt))
+    page = pdf.pages[0].obj
+    page.MediaBox = pikepdf.Array([0, 0, width_pt, height_pt])
+    form = {
+        "Type": pikepdf.Name.XObject,
+        "Subtype": pikepdf.Name.Image,
+        "Width": columns,
+        "Height": rows,
+        "BitsPerComponent": 8,
+    }
+    mask = pdf.make_stream(
+        np.ascontiguousarray(rgba[..., 3]).tobytes(), **form, ColorSpace=pikepdf.Name.DeviceGray
+    )
+    image = pdf.make_stream(
+        np.ascontiguousarray(rgba[..., :3]).tobytes(),
+        **form,
+        ColorSpace=pikepdf.Name.DeviceRGB,
+        SMask=mask,
+    )
+    page.Resources = pikepdf.Dictionary(XObject=pikepdf.Dictionary(Im=image))
+    page.Contents = pdf.make_stream(f"{width_pt:.9f} 0 0 {height_pt:.9f} 0 0 cm /Im Do".encode())
+    out = io.BytesIO()
+    pdf.save(out, deterministic_id=True, compress_streams=True)
+    return Artwork(
+        name, name, "bleed", out.getvalue(), width_pt, height_pt, width_mm, height_mm,
+        pixels=(columns, rows),
+    )  # fmt: skip
+
+
+def clipped_to(artwork: Artwork, paths: Sequence[Path], artwork_from_decal: Affine) -> Artwork:
+    """The artwork clipped to the paths (decal mm, even-odd), its content otherwise untouched."""
+    import pikepdf
+
+    page_from_decal = artwork.artwork_from_page.inverse() @ artwork_from_decal
+    clip = " ".join(_operators(p.mapped(page_from_decal)) for p in paths)
+    with pikepdf.open(io.BytesIO(artwork.page_pdf)) as pdf:
+        page = pdf.pages[0]
+        page.contents_add(f"q {clip} W* n\n".encode(), prepend=True)
+        page.contents_add(b"\nQ")
+        out = io.BytesIO()
+        pdf.save(out, deterministic_id=True)
+    return replace(artwork, page_pdf=out.getvalue())
+
+
+def _operators(path: Path) -> str:
+    start = path.segments[0].start
+    steps = [f"{start[0]:.6f} {start[1]:.6f} m"]
+    for segment in path.segments:
+        if isinstance(segment, Line):
+            steps.append(f"{segment.end[0]:.6f} {segment.end[1]:.6f} l")
+            continue
+        for cubic in segment.cubics() if isinstance(segment, Arc) else [segment]:
+            points = (cubic.control1, cubic.control2, cubic.end)
+            steps.append(" ".join(f"{x:.6f} {y:.6f}" for x, y in points) + " c")
+    return " ".join(steps) + " h"
