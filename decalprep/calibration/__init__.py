@@ -7,13 +7,13 @@ kept apart. A slip is refused by name, never averaged in.
 """
 
 from decalprep.calibration.affines import ErrorOver, correction_for, expected_error
+from decalprep.calibration.ageing import check_record
 from decalprep.calibration.estimate import Estimate, Residual, ShapeFinding, estimate_printer
 from decalprep.calibration.leastsquares import Fit, coverage_factor, weighted_fit
 from decalprep.calibration.loop import (
     Gain,
     LoopSettings,
     Updated,
-    check_record,
     gain_of,
     printer_seen,
     update_record,

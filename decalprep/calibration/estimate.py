@@ -1,9 +1,10 @@
 """One calibration page: readings to scale and skew errors with their uncertainty.
 
 Model about the sheet's centre: printed = true + (scale_x x + skew y, scale_y y).
-A baseline (dx, dy) then measures sqrt((dx (1 + scale_x) + skew dy)^2 + (dy (1 + scale_y))^2), solved by Gauss-Newton
-steps of weighted least squares. All values are relative to the user's rule: its own error is a
-common scale, kept apart as ``u_rule`` and joined only where an absolute length is stated.
+A baseline (dx, dy) then measures sqrt((dx (1 + scale_x) + skew dy)^2 + (dy (1 + scale_y))^2),
+solved by Gauss-Newton steps of weighted least squares.
+All values are relative to the user's rule: its own error is a common scale, kept apart
+as ``u_rule`` and joined only where an absolute length is stated.
 """
 
 import math

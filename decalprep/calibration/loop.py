@@ -14,7 +14,7 @@ from datetime import date
 from decalprep.calibration.estimate import Estimate
 from decalprep.errors import UsageProblem
 from decalprep.geometry import Affine
-from decalprep.model import Notice, PrinterRecord, Severity
+from decalprep.model import Notice, PrinterRecord
 
 AXES = ("scale_x", "scale_y", "skew")
 
@@ -115,24 +115,24 @@ def update_record(
         UsageProblem: the date is not one, or lies before the record's last.
     """
     s = settings or LoopSettings()
-    months = _months_between(record.measured_on, measured_on)
+    _check_dates(record.measured_on, measured_on)
     seen = printer_seen(estimate, correction)
-    history = (*record.history, _entry(seen, estimate, correction, measured_on))
-    scatter = _scatter(history, s)
-    drift = s.drift_sheet**2 + s.drift_month**2 * months
+    before = _since_restart(record)
+    jumped = _jumps(before, seen, measured_on, s)
+    entry = _entry(seen, estimate, correction, measured_on, restart=bool(jumped))
+    rows = [dict(entry)] if jumped else [*before, dict(entry)]
+    scatter = _scatter(rows, s)
     values: dict[str, float] = {}
-    jumped = []
     for axis, spread in zip(AXES, scatter, strict=True):
-        mean, u, jump = _joined(record, seen, axis, spread, drift, s.jump)
+        mean, u = _mean(rows, axis, spread, s)
         values |= {axis: mean, f"u_{axis}": u, f"scatter_{axis}": spread}
-        jumped += [axis] if jump else []
     new = replace(
         record,
         **values,  # type: ignore[arg-type]
-        u_rule=max(estimate.u_rule, record.u_rule if record.weight_sheets and not jumped else 0.0),
+        u_rule=max(float(row["u_rule"]) for row in rows),
         measured_on=measured_on,
         weight_sheets=_weight(values, scatter, estimate),
-        history=history,
+        history=(*record.history, entry),
         margins=estimate.margins or record.margins,
     )
     if estimate.offset_mm is not None:
@@ -141,35 +141,60 @@ def update_record(
     return Updated(new, gain_of(estimate), (*estimate.notices, *_jump_notices(jumped)))
 
 
-def _joined(
-    record: PrinterRecord,
-    seen: PrinterRecord,
-    axis: str,
-    spread: float,
-    drift: float,
-    jump_limit: float,
-) -> tuple[float, float, bool]:
-    """(mean, its uncertainty, whether the printer has changed) for one value."""
-    new, u_new = float(getattr(seen, axis)), math.hypot(getattr(seen, f"u_{axis}"), spread)
-    if record.weight_sheets <= 0:
-        return new, u_new, False
-    old, u_old = float(getattr(record, axis)), math.hypot(getattr(record, f"u_{axis}"), drift**0.5)
-    if abs(new - old) > jump_limit * math.hypot(u_old, u_new):
-        return new, u_new, True
-    weight = u_old**2 / (u_old**2 + u_new**2)
-    return old + weight * (new - old), math.sqrt(1 - weight) * u_old, False
+def _since_restart(record: PrinterRecord) -> list[dict[str, str]]:
+    """The history that still counts; a record without one stands for a single page."""
+    rows = [dict(entry) for entry in record.history]
+    rows = [row for row in rows if all(axis in row for axis in AXES)]
+    starts = [k for k, row in enumerate(rows) if row.get("restart") == "yes"]
+    rows = rows[starts[-1] :] if starts else rows
+    if rows or record.weight_sheets <= 0:
+        return rows
+    names = (*AXES, *(f"u_{axis}" for axis in AXES), "u_rule")
+    row = {name: repr(float(getattr(record, name))) for name in names}
+    return [row | {"measured_on": record.measured_on}]
 
 
-def _scatter(
-    history: Sequence[tuple[tuple[str, str], ...]], s: LoopSettings
-) -> tuple[float, float, float]:
+def _mean(
+    rows: Sequence[dict[str, str]], axis: str, spread: float, s: LoopSettings
+) -> tuple[float, float]:
+    """(mean, its standard uncertainty) of one value over the pages, oldest first."""
+    mean = variance = 0.0
+    for k, row in enumerate(rows):
+        new, own = float(row[axis]), float(row[f"u_{axis}"]) ** 2 + spread**2
+        if k == 0:
+            mean, variance = new, own
+            continue
+        months = _months_between(rows[k - 1]["measured_on"], row["measured_on"])
+        variance += s.drift_sheet**2 + s.drift_month**2 * months
+        weight = variance / (variance + own)
+        mean, variance = mean + weight * (new - mean), (1 - weight) * variance
+    return mean, math.sqrt(variance)
+
+
+def _jumps(
+    before: Sequence[dict[str, str]], seen: PrinterRecord, measured_on: str, s: LoopSettings
+) -> list[str]:
+    """The values in which a page cannot come from the printer that the record knows."""
+    if not before:
+        return []
+    found = []
+    months = _months_between(before[-1]["measured_on"], measured_on)
+    for axis, spread in zip(AXES, _scatter(before, s), strict=True):
+        mean, u = _mean(before, axis, spread, s)
+        own = math.hypot(getattr(seen, f"u_{axis}"), spread)
+        drift = s.drift_sheet**2 + s.drift_month**2 * months
+        if abs(getattr(seen, axis) - mean) > s.jump * math.sqrt(u**2 + own**2 + drift):
+            found.append(axis)
+    return found
+
+
+def _scatter(rows: Sequence[dict[str, str]], s: LoopSettings) -> tuple[float, float, float]:
     """Standard deviation of one sheet about the mean, prior knowledge and history pooled.
 
     What the readings' own uncertainty explains of the spread is taken off.
     """
     found = []
     for axis, prior in zip(AXES, s.scatter, strict=True):
-        rows = [dict(entry) for entry in history if axis in dict(entry)]
         values = [float(row[axis]) for row in rows]
         reading = [float(row[f"u_{axis}"]) ** 2 for row in rows]
         n = len(values)
@@ -192,22 +217,36 @@ def _weight(
 
 
 def _entry(
-    seen: PrinterRecord, estimate: Estimate, correction: Affine, measured_on: str
+    seen: PrinterRecord,
+    estimate: Estimate,
+    correction: Affine,
+    measured_on: str,
+    *,
+    restart: bool,
 ) -> tuple[tuple[str, str], ...]:
     """One line of history: what this page showed, all numbers as text that reads back exactly."""
     numbers = {axis: getattr(seen, axis) for axis in AXES}
     numbers |= {f"u_{axis}": getattr(seen, f"u_{axis}") for axis in AXES}
     numbers |= {f"left_{axis}": getattr(estimate, axis) for axis in AXES}
     numbers |= {"u_rule": estimate.u_rule, "sigma_mm": estimate.sigma_mm}
-    numbers |= dict(zip(("used_a", "used_c", "used_d"), (correction.a, correction.c, correction.d)))
+    numbers |= dict(
+        zip(("used_a", "used_c", "used_d"), (correction.a, correction.c, correction.d), strict=True)
+    )
     return (
         ("measured_on", measured_on),
         ("method", estimate.method),
+        ("restart", "yes" if restart else "no"),
         *((name, repr(float(value))) for name, value in numbers.items()),
     )
 
 
 def _months_between(before: str, after: str) -> float:
+    if not before or not after:
+        return 0.0
+    return max((date.fromisoformat(after) - date.fromisoformat(before)).days, 0) / 30.4
+
+
+def _check_dates(before: str, after: str) -> None:
     try:
         last = date.fromisoformat(after)
         first = date.fromisoformat(before) if before else last
@@ -218,7 +257,6 @@ def _months_between(before: str, after: str) -> float:
             f"the page is dated {after}, before the record's last on {before}",
             do="enter pages in the order in which they were measured",
         )
-    return (last - first).days / 30.4
 
 
 def _jump_notices(jumped: Sequence[str]) -> tuple[Notice, ...]:
@@ -233,48 +271,3 @@ def _jump_notices(jumped: Sequence[str]) -> tuple[Notice, ...]:
             "Print and measure one more page to be sure",
         ),
     )
-
-
-def check_record(
-    record: PrinterRecord,
-    *,
-    today: str,
-    stock: str,
-    tray: str = "",
-    quality: str = "",
-    old_after_days: int = 180,
-) -> tuple[Notice, ...]:
-    """Warnings before a record is used: it is old, or it was measured with something else."""
-    name = record.printer
-    notices = []
-    for what, used, known in (
-        ("stock", stock, record.stock),
-        ("tray", tray, record.tray),
-        ("quality", quality, record.quality),
-    ):
-        if used and used.casefold() != known.casefold():
-            notices.append(
-                Notice(
-                    f"{what}-changed",
-                    f"the record of {name} was measured with {what} "
-                    f"{known or '(not said)'!r}, this job uses {used!r}: sizes may differ by "
-                    "some tenths of a millimetre; print a calibration page with it",
-                    name,
-                )
-            )
-    if record.weight_sheets <= 0 or not record.measured_on:
-        text = f"the record of {name} holds no measurement: sheets are printed uncorrected"
-        notices.append(Notice("not-calibrated", text, name))
-        return tuple(notices)
-    days = (date.fromisoformat(today) - date.fromisoformat(record.measured_on)).days
-    if days < 0:
-        text = f"the record of {name} is dated {record.measured_on}, after today ({today})"
-        notices.append(Notice("record-from-the-future", text, name))
-    if days > old_after_days:
-        text = (
-            f"the record of {name} is {days} days old: print and measure a page before a job "
-            "that must fit"
-        )
-        numbers = (("age_days", float(days)),)
-        notices.append(Notice("record-old", text, name, Severity.WARNING, None, numbers))
-    return tuple(notices)

@@ -1,8 +1,8 @@
 """What a person typed about one calibration page, taken apart and nothing guessed.
 
 One line holds everything: ``across1=169.8 across2=169,9 down1=12.3..267.1 diag1=267,2 mm``.
-A decimal comma is a decimal point; ``a..b`` is the far reading less the near one; a unit after a value holds
-for that value, ``unit=in`` for all that have none. The same name may come again.
+A decimal comma is a decimal point; ``a..b`` is the far reading less the near one; a unit after a
+value holds for that value, ``unit=in`` for all that have none. The same name may come again.
 """
 
 import re

@@ -18,8 +18,8 @@ from decalprep.units import MM_PER_IN, PAGE_SIZES_MM
 
 SCALE_LIMIT = 0.012
 ANISOTROPY_LIMIT = 0.02
-MISFIT_LIMIT = 4.0
-"""A reading this many standard deviations off is named: 1 in 2,000 honest sets of eight."""
+MISFIT_LIMIT = 3.3
+"""A reading so many standard deviations off is named: 1 honest set of eight in 130 is, too."""
 _GROSS = 0.03
 _ADVICE = (
     "in the print dialog choose actual size or 100 %, switch off fit, shrink and borderless "
@@ -91,7 +91,7 @@ def _slip(reading: Reading, expected_mm: float) -> str:
     """What kind of slip would turn the expected length into the one typed."""
     value = reading.length_mm
     for factor, word in ((10.0, "centimetres"), (MM_PER_IN, "inches")):
-        if abs(value * factor / expected_mm - 1) < _GROSS:
+        if abs(value * factor / expected_mm - 1) < 0.01:
             return f"looks like {word} (about {expected_mm:.1f} mm was expected)"
     for factor in (0.1, 0.01):
         if abs(value * factor / expected_mm - 1) < 0.01:

@@ -29,6 +29,7 @@ VERNIER_MM = (VERNIER_LINES - 1) * VERNIER_PITCH_MM
 LONGEST_MM = 290.0
 _INSET_X_MM, _INSET_Y_MM = 21.0, 23.5
 _PITCH_X_MM, _PITCH_Y_MM = 24.0, 25.0
+_DIAGONAL_IN_MM = 3.0
 
 
 @dataclass(frozen=True)
@@ -41,6 +42,16 @@ class Grid:
     y0_mm: float
     pitch_x_mm: float
     pitch_y_mm: float
+
+    @property
+    def centre_x_mm(self) -> float:
+        """Middle of the page across."""
+        return self.x0_mm + self.pitch_x_mm * (self.columns - 1) / 2
+
+    @property
+    def centre_y_mm(self) -> float:
+        """Middle of the page up and down."""
+        return self.y0_mm + self.pitch_y_mm * (self.rows - 1) / 2
 
     def disc(self, column: float, row: float) -> tuple[float, float]:
         """Middle of a disc; half numbers are the cells between."""
@@ -90,7 +101,7 @@ def target_layout(sheet: Sheet, *, record_name: str, correction: Affine) -> Targ
 
     >>> layout = target_layout(Sheet("A4", 210, 297), record_name="", correction=Affine())
     >>> len(layout.discs), [round(b.length_mm, 1) for b in layout.baselines]
-    (88, [170.0, 170.0, 255.0, 255.0, 267.1, 267.1])
+    (88, [170.0, 170.0, 255.0, 255.0, 277.3, 277.3])
     """
     page = page_kind(sheet)
     width, height = PAGE_SIZES_MM[page]
@@ -166,35 +177,42 @@ def _straight(grid: Grid, width: float, height: float) -> Iterator[Baseline]:
 
 
 def _diagonals(grid: Grid) -> Iterator[Baseline]:
-    inset_x, inset_y = _diagonal_inset(grid)
-    # Read the edge that faces the start of the line: ink spread is the same on both.
-    for number, (c0, c1) in (("1", (inset_x, -1 - inset_x)), ("2", (-1 - inset_x, inset_x))):
-        first, last = grid.cell(c0, inset_y), grid.cell(c1, -1 - inset_y)
+    left, low = _diagonal_start(grid)
+    right, high = 2 * grid.centre_x_mm - left, 2 * grid.centre_y_mm - low
+    for name, first, last, side in (
+        ("diag1", (left, low), (right, high), "left"),
+        ("diag2", (right, low), (left, high), "right"),
+    ):
         length = math.dist(first, last)
         ux, uy = (last[0] - first[0]) / length, (last[1] - first[1]) / length
+        # The vernier, not its index line, stands in the middle of the free place.
         back = VERNIER_MM / 2 + 1
-        side = "left" if number == "1" else "right"
         yield Baseline(
-            f"diag{number}",
+            name,
             (first[0] - back * ux, first[1] - back * uy),
             (last[0] - back * ux, last[1] - back * uy),
+            # The edge that faces the start: ink spread is the same at both ends.
             f"lower {side} edge of the lower 0 line to lower {side} edge of the upper 0 line",
             "rule below the line, its graduated edge on the line",
         )
 
 
-def _diagonal_inset(grid: Grid) -> tuple[int, int]:
-    """Cells in from the corner at which the diagonals start: longest within a 300 mm rule."""
-    # Markers stand there, and the ends of the across lines.
-    taken = {*marker_cells(grid), (0, 1)}
-    best, found = 0.0, (0, 0)
-    for i in range((grid.columns - 1) // 2):
+def _diagonal_start(grid: Grid) -> tuple[float, float]:
+    """Where the diagonals start: the place that shows skew best within a 300 mm rule.
+
+    Skew shows as dx dy / length. Places are cells, and the gaps in the outermost disc column.
+    """
+    # Markers stand there, and the ends of the across lines (row 1) and down lines.
+    taken = set(marker_cells(grid))
+    best, found = 0.0, grid.cell(0, 0)
+    for i in range(-1, (grid.columns - 1) // 2):
         for j in range((grid.rows - 1) // 2):
-            dx = (grid.columns - 2 - 2 * i) * grid.pitch_x_mm
-            dy = (grid.rows - 2 - 2 * j) * grid.pitch_y_mm
+            x, y = grid.cell(max(i, 0), j)
+            if i < 0:
+                x = grid.x0_mm + _DIAGONAL_IN_MM
+            dx, dy = 2 * (grid.centre_x_mm - x), 2 * (grid.centre_y_mm - y)
             length = math.hypot(dx, dy)
-            free = (i, j) not in taken and (i, grid.rows - 2 - j) not in taken
-            leans = min(dx, dy) > 0.4 * length
-            if best < length <= LONGEST_MM and free and leans:
-                best, found = length, (i, j)
+            free = (i, j) not in taken and not (i <= 0 and j == 1) and length <= LONGEST_MM
+            if free and best < dx * dy / length:
+                best, found = dx * dy / length, (x, y)
     return found

@@ -1,0 +1,50 @@
+"""Whether a record may be used for a job: its age, and what it was measured with."""
+
+from datetime import date
+
+from decalprep.model import Notice, PrinterRecord, Severity
+
+
+def check_record(
+    record: PrinterRecord,
+    *,
+    today: str,
+    stock: str,
+    tray: str = "",
+    quality: str = "",
+    old_after_days: int = 180,
+) -> tuple[Notice, ...]:
+    """Warnings before a record is used: it is old, or it was measured with something else."""
+    name = record.printer
+    notices = []
+    for what, used, known in (
+        ("stock", stock, record.stock),
+        ("tray", tray, record.tray),
+        ("quality", quality, record.quality),
+    ):
+        if used and used.casefold() != known.casefold():
+            notices.append(
+                Notice(
+                    f"{what}-changed",
+                    f"the record of {name} was measured with {what} "
+                    f"{known or '(not said)'!r}, this job uses {used!r}: sizes may differ by "
+                    "some tenths of a millimetre; print a calibration page with it",
+                    name,
+                )
+            )
+    if record.weight_sheets <= 0 or not record.measured_on:
+        text = f"the record of {name} holds no measurement: sheets are printed uncorrected"
+        notices.append(Notice("not-calibrated", text, name))
+        return tuple(notices)
+    days = (date.fromisoformat(today) - date.fromisoformat(record.measured_on)).days
+    if days < 0:
+        text = f"the record of {name} is dated {record.measured_on}, after today ({today})"
+        notices.append(Notice("record-from-the-future", text, name))
+    if days > old_after_days:
+        text = (
+            f"the record of {name} is {days} days old: print and measure a page before a job "
+            "that must fit"
+        )
+        numbers = (("age_days", float(days)),)
+        notices.append(Notice("record-old", text, name, Severity.WARNING, None, numbers))
+    return tuple(notices)
