@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sheet_samples import lamp, make_artwork, winch_panel
 
-from decalprep.compose import ComposeSettings, compose_sheets, page_from_sheet_for
+from decalprep.compose import ComposeSettings, compose_sheets
 from decalprep.errors import UsageProblem
 from decalprep.geometry import Affine, Line, Path
 from decalprep.model import (
@@ -136,7 +136,9 @@ def test_correction_stays_beside_the_true_sheet():
     printed = record.printed_from_page.about(105, 148.5)
     assert (printed @ page).apply(30, 40) == pytest.approx((30, 40), abs=1e-12)
     texts = [i.text for i in corrected.items if isinstance(i, TextMark)]
-    assert any("corrected for desk laser, plain: x +0.402 %, y −0.200 %" in t for t in texts)
+    assert any(
+        "corrected x +0.402 %, y −0.200 %, lean −0.100 % for desk laser, plain" in t for t in texts
+    )
 
 
 def test_correction_that_passes_the_margin_is_told():
@@ -146,6 +148,17 @@ def test_correction_that_passes_the_margin_is_told():
     assert len(found) == 1
     reach = (105 - 6.35 - 0.5) / (1 - 0.011) - (105 - 6.35)
     assert dict(found[0].numbers)["past_mm"] == pytest.approx(reach, abs=0.01)
+
+
+def test_shift_is_undone_only_when_asked_for():
+    record = PrinterRecord("desk laser", "labels", offset_x_mm=0.4, offset_y_mm=-0.2)
+    placements = [Placement("lamp", 1, 0, 50, 50)]
+    plain = compose_sheets([lamp()], placements, [A4], ComposeSettings(), record)[0]
+    asked = compose_sheets([lamp()], placements, [A4], ComposeSettings(undo_offset=True), record)[0]
+    assert plain.page_from_sheet.apply(50, 50) == pytest.approx((50, 50))
+    assert asked.page_from_sheet.apply(50, 50) == pytest.approx((49.6, 50.2))
+    words = [i.text for i in asked.items if isinstance(i, TextMark)]
+    assert any("shift −0.40 +0.20 mm" in text for text in words)
 
 
 def test_given_correction_replaces_the_records():
@@ -199,4 +212,3 @@ def test_screw_crosses_reach_the_rim_and_are_never_tiny():
     arms = [i.path for i in drawing.items if i.layer is Layer.SCREW_CROSS]
     lengths = [shapely.LineString(a.points()).length for a in arms]
     assert lengths == pytest.approx([3.2, 3.2])
-    assert page_from_sheet_for(None, A4) == Affine()

@@ -6,7 +6,7 @@ placement @ part fit @ decal_from_artwork; the printer's correction is not in it
 shapes simplified to 0.02 mm, so that they err to the safe side.
 """
 
-from decalprep.compose.correction import correction_note, page_from_sheet_for
+from decalprep.compose.correction import correction_note
 from decalprep.compose.settings import ComposeSettings
 from decalprep.compose.shapes import Shape, ShapeSheet, mask_drawing, shapes_drawing
 from decalprep.compose.sheets import compose_sheets
@@ -18,6 +18,5 @@ __all__ = [
     "compose_sheets",
     "correction_note",
     "mask_drawing",
-    "page_from_sheet_for",
     "shapes_drawing",
 ]

@@ -1,4 +1,4 @@
-"""The printer's correction as the sheet's one extra map, what it says of itself, and its reach."""
+"""What the printer's correction says of itself on the sheet, and how far it reaches."""
 
 from __future__ import annotations
 
@@ -10,36 +10,39 @@ from decalprep.model import Notice, PrinterRecord, Sheet
 SLACK_MM = 0.01
 
 
-def page_from_sheet_for(record: PrinterRecord | None, sheet: Sheet) -> Affine:
-    """Page mm from true sheet mm for this printer: the identity where there is no record."""
-    if record is None:
-        return Affine()
-    return record.printed_from_page.inverse().about(sheet.width_mm / 2, sheet.height_mm / 2)
+def correction_note(
+    record: PrinterRecord | None, given: Affine | None = None, *, with_offset: bool = False
+) -> str:
+    """The line that tells which correction is in force; ``given`` stands in for the record's.
 
-
-def correction_note(record: PrinterRecord | None, given: Affine | None = None) -> str:
-    """The line that tells which correction is in force.
+    The numbers come first: a long printer's name may be cut off, they may not.
 
     >>> correction_note(PrinterRecord("desk laser", "plain", scale_x=-0.00123, scale_y=0.0005))
-    'corrected for desk laser, plain: x +0.123 %, y −0.050 %, lean 0.000 %'
+    'corrected x +0.123 %, y −0.050 %, lean 0.000 % for desk laser, plain'
     """
+    who, shift = "", ""
     if given is not None:
-        x, y, lean = given.a - 1, given.d - 1, given.c
-        who = "corrected"
+        back = given
     elif record is not None:
         back = record.printed_from_page.inverse()
-        x, y, lean = back.a - 1, back.d - 1, back.c
-        stock = f", {record.stock}" if record.stock else ""
-        who = f"corrected for {record.printer}{stock}"
+        who = f" for {record.printer}" + (f", {record.stock}" if record.stock else "")
+        if with_offset:
+            move = (-record.offset_x_mm, -record.offset_y_mm)
+            shift = f", shift {_signed(move[0], 2)} {_signed(move[1], 2)} mm"
     else:
         return "no printer correction"
-    return f"{who}: x {_percent(x)}, y {_percent(y)}, lean {_percent(lean)}"
+    x, y, lean = (_percent(share) for share in (back.a - 1, back.d - 1, back.c))
+    return f"corrected x {x}, y {y}, lean {lean}{shift}{who}"
+
+
+def _signed(value: float, places: int) -> str:
+    value = round(value, places)
+    sign = "+" if value > 0 else "−" if value < 0 else ""
+    return f"{sign}{abs(value):.{places}f}"
 
 
 def _percent(share: float) -> str:
-    value = round(share * 100, 3)
-    sign = "+" if value > 0 else "−" if value < 0 else ""
-    return f"{sign}{abs(value):.3f} %"
+    return f"{_signed(share * 100, 3)} %"
 
 
 def past_margins(

@@ -20,6 +20,7 @@ class ComposeSettings:
     is tried first; it shrinks to 1.5 mm where space is short. ``decal_marks`` are further items,
     such as match ticks of tiles, in the frame of the decal named. ``page_from_sheet`` replaces the
     correction that follows from the printer record; ``note`` replaces the line that tells of it.
+    ``undo_offset`` also undoes the printer's shift, which only stock with places of its own needs.
     """
 
     title: str = ""
@@ -30,6 +31,7 @@ class ComposeSettings:
     label_height_mm: float = 1.8
     decal_marks: tuple[tuple[str, tuple[Item, ...]], ...] = ()
     page_from_sheet: Affine | None = None
+    undo_offset: bool = False
 
     def marks_of(self, decal: str) -> tuple[Item, ...]:
         """The further items of one decal, in its frame."""

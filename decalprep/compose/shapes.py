@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 
 import shapely
 
-from decalprep.compose.correction import correction_note, page_from_sheet_for, past_margins
+from decalprep.calibration import correction_for
+from decalprep.compose.correction import correction_note, past_margins
 from decalprep.geometry import Affine, Box, Path
 from decalprep.marks import (
     mark_places,
@@ -75,7 +76,7 @@ def shapes_drawing(shapes: Sequence[Shape], settings: ShapeSheet) -> Drawing:
     items = [item for shape in shapes for item in _shape_items(shape, place)]
     items += sheet_marks(sheet, title=title, note=note)
     captions, notices = _captions(settings.captions, sheet)
-    correction = page_from_sheet_for(settings.record, sheet)
+    correction = correction_for(settings.record, sheet)
     areas = (
         {title: Box.around(place.apply_all(c for b in boxes for c in b.corners))} if boxes else {}
     )

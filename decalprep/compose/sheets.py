@@ -7,7 +7,8 @@ from collections.abc import Sequence
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from decalprep.compose.correction import correction_note, page_from_sheet_for, past_margins
+from decalprep.calibration import correction_for
+from decalprep.compose.correction import correction_note, past_margins
 from decalprep.compose.labels import Named, place_labels
 from decalprep.compose.pieces import Piece
 from decalprep.compose.settings import ComposeSettings
@@ -67,7 +68,9 @@ def _compose(
 ) -> Drawing:
     tail = f"sheet {count[0]} of {count[1]}"
     title, notices = _title(sheet, settings.title, tail)
-    note = settings.note or correction_note(record, settings.page_from_sheet)
+    note = settings.note or correction_note(
+        record, settings.page_from_sheet, with_offset=settings.undo_offset
+    )
     notices += sheet_mark_notices(sheet, title=title, note=note)
     items: list[Item] = [item for piece in pieces for item in piece.items()]
     items += sheet_marks(sheet, title=title, note=note)
@@ -75,7 +78,9 @@ def _compose(
         labels, told = _labels(sheet, pieces, settings, tail)
         items += labels
         notices += told
-    correction = settings.page_from_sheet or page_from_sheet_for(record, sheet)
+    correction = settings.page_from_sheet or correction_for(
+        record, sheet, with_offset=settings.undo_offset
+    )
     areas = {piece.name: _box(piece.area) for piece in pieces}
     areas |= {f"marks, part {k}": box for k, box in enumerate(mark_places(sheet).boxes, 1)}
     notices += past_margins(areas, correction, sheet, tail)
