@@ -1,7 +1,6 @@
 """Whether a record may be used for a job: its age, and what it was measured with."""
 
-from datetime import date
-
+from decalprep.calibration.days import days_between
 from decalprep.model import Notice, PrinterRecord, Severity
 
 
@@ -36,7 +35,7 @@ def check_record(
         text = f"the record of {name} holds no measurement: sheets are printed uncorrected"
         notices.append(Notice("not-calibrated", text, name))
         return tuple(notices)
-    days = (date.fromisoformat(today) - date.fromisoformat(record.measured_on)).days
+    days = days_between(record.measured_on, today)
     if days < 0:
         text = f"the record of {name} is dated {record.measured_on}, after today ({today})"
         notices.append(Notice("record-from-the-future", text, name))

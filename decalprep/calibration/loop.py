@@ -9,8 +9,8 @@ allowed to drift, so old readings fade.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 
+from decalprep.calibration.days import days_between
 from decalprep.calibration.estimate import Estimate
 from decalprep.errors import UsageProblem
 from decalprep.geometry import Affine
@@ -241,18 +241,11 @@ def _entry(
 
 
 def _months_between(before: str, after: str) -> float:
-    if not before or not after:
-        return 0.0
-    return max((date.fromisoformat(after) - date.fromisoformat(before)).days, 0) / 30.4
+    return max(days_between(before, after), 0) / 30.4 if before and after else 0.0
 
 
 def _check_dates(before: str, after: str) -> None:
-    try:
-        last = date.fromisoformat(after)
-        first = date.fromisoformat(before) if before else last
-    except ValueError:
-        raise UsageProblem(f"{after!r} is not a date", do="write it as 2026-05-31") from None
-    if last < first:
+    if days_between(before or after, after) < 0:
         raise UsageProblem(
             f"the page is dated {after}, before the record's last on {before}",
             do="enter pages in the order in which they were measured",
