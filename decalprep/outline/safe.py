@@ -132,15 +132,18 @@ def _encloses_no_ground(shape: PaintedShape, contents: PageContents) -> bool:
     )
 
 
-def painted_area(shape: PaintedShape, m: Affine) -> BaseGeometry | None:
+def painted_area(
+    shape: PaintedShape, m: Affine, tolerance: float = COARSE_MM
+) -> BaseGeometry | None:
     """What the shape covers in decal mm (fill by its own rule, stroke by its width)."""
     areas: list[BaseGeometry] = []
     if shape.fill:
-        areas.append(fill_area([p.mapped(m) for p in shape.paths], even_odd=shape.even_odd))
+        paths = [p.mapped(m) for p in shape.paths]
+        areas.append(fill_area(paths, even_odd=shape.even_odd, tolerance=tolerance))
     if shape.stroke:
         width = max(shape.stroke_width_pt[0] * m.stretch[0], 0.01)
         for path in shape.paths:
-            points = path.mapped(m).points(COARSE_MM)
+            points = path.mapped(m).points(tolerance)
             if path.closed and len(points) > 2:
                 points.append(points[0])
             if len(points) > 1:

@@ -35,6 +35,8 @@ def offset_path(path: Path, by_mm: float) -> Path:
 
 def moved(shape: BaseGeometry, by_mm: float) -> BaseGeometry:
     """A polygon grown by ``by_mm`` (shrunk if negative), corners sharp up to 5 times the offset."""
+    if abs(by_mm) < 1e-9:
+        return shape
     return shape.buffer(by_mm, join_style="mitre", mitre_limit=5.0, quad_segs=64)
 
 

@@ -1,0 +1,209 @@
+"""Light-block underlay: an opaque field under a backlit decal, with the legend left open.
+
+The openings are made smaller than the legend by the trap, so that a top sheet printed or stuck up
+to that much out of place still covers every opening: no light passes beside the legend. The price
+is a dark rim of the trap's width inside each letter, so strokes thinner than twice the trap go
+dark; they are told. Optical density D = -log10 T. Stacked layers add only approximately.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from shapely import affinity
+from shapely.geometry.base import BaseGeometry
+
+from decalprep.errors import UsageProblem
+from decalprep.geometry import Affine, Box, Line, Path
+from decalprep.model import FillMark, Item, Layer, Notice, Severity, StockKind, StrokeMark
+from decalprep.outline.legend import LegendShapes
+from decalprep.outline.shaping import moved, paths_of, polygons_of
+
+TICK_MM = 4.0
+TICK_GAP_MM = 2.0
+
+
+@dataclass(frozen=True)
+class UnderlaySettings:
+    """``trap_mm`` chokes the openings; ``border_mm`` carries the field past the outline.
+
+    ``layer_transmittance`` is the share of light that one printed layer passes, measured or from
+    the maker's sheet (0.1 for one inkjet black on paper is our assumption); ``target_density`` is
+    the optical density wanted of the whole field.
+    """
+
+    trap_mm: float = 0.4
+    border_mm: float = 0.0
+    layer_transmittance: float = 0.1
+    target_density: float = 3.0
+
+
+@dataclass(frozen=True)
+class Underlay:
+    """The opaque field as even-odd paths (decal mm), its ticks, and how many layers to print."""
+
+    name: str
+    paths: tuple[Path, ...]
+    field: BaseGeometry
+    openings: BaseGeometry
+    ticks: tuple[Path, ...]
+    layers: int
+    notices: tuple[Notice, ...] = ()
+
+
+def underlay(
+    outline: Path, legend: LegendShapes, *, name: str, settings: UnderlaySettings | None = None
+) -> Underlay:
+    """The opaque field in decal mm with the legend left open, choked by the trap.
+
+    Holes are not left open: they are cut through both layers after sticking.
+
+    Raises:
+        UsageProblem: a trap, border or transmittance that cannot be.
+    """
+    chosen = settings or UnderlaySettings()
+    if chosen.trap_mm < 0 or chosen.border_mm < 0:
+        raise UsageProblem("trap and border of an underlay cannot be negative")
+    openings = legend.area.buffer(-chosen.trap_mm, quad_segs=16)
+    edge = moved(outline.polygon(0.001), chosen.border_mm)
+    field = edge.difference(openings)
+    layers, told = layers_for(chosen.target_density, chosen.layer_transmittance, name=name)
+    notices = [*_closed_strokes(legend, openings, chosen.trap_mm, name), told]
+    if legend.error_mm > 0:
+        text = f"the openings were {legend.source}"
+        notices.append(Notice("underlay-traced", text, name, Severity.NOTE))
+    return Underlay(
+        name, paths_of(field), field, openings, pair_ticks(outline), layers, tuple(notices)
+    )
+
+
+def _closed_strokes(
+    legend: LegendShapes, openings: BaseGeometry, trap_mm: float, name: str
+) -> list[Notice]:
+    """Notices for legend that the trap closes: whole shapes, and how much of the lit area goes."""
+    lost = [p for p in polygons_of(legend.area) if not openings.intersects(p)]
+    notices = []
+    if lost:
+        text = (
+            f"{len(lost)} legend shapes have no stroke wider than {2 * trap_mm:g} mm and go dark "
+            f"under a trap of {trap_mm:g} mm; use bolder lettering or a smaller trap"
+        )
+        place = Box(*lost[0].bounds)
+        notices.append(Notice("legend-goes-dark", text, name, Severity.DANGER, place))
+    share = float(openings.area / legend.area.area) if legend.area.area else 0.0
+    text = f"{100 * share:.0f} % of the legend's area stays open under a trap of {trap_mm:g} mm"
+    numbers = (("open_share", share),)
+    severity = Severity.WARNING if share < 0.25 else Severity.NOTE
+    notices.append(Notice("legend-open-share", text, name, severity, numbers=numbers))
+    return notices
+
+
+def light_leak_mm2(
+    under: Underlay, legend: LegendShapes, *, shift_mm: tuple[float, float]
+) -> float:
+    """Area in mm2 where light passes beside the legend when the underlay lies ``shift_mm`` off.
+
+    Counts the openings that no longer lie under the legend. Does not model light scattered
+    sideways in the stock.
+    """
+    moved_openings = affinity.translate(under.openings, *shift_mm)
+    return float(moved_openings.difference(legend.area).area)
+
+
+def layers_for(
+    target_density: float, layer_transmittance: float, *, name: str = ""
+) -> tuple[int, Notice]:
+    """(printed layers for an optical density, what that rests on); D = -log10 T, adding up.
+
+    Raises:
+        UsageProblem: a transmittance not between 0 and 1, or a density below 0.
+
+    >>> layers_for(3.0, 0.1)[0], layers_for(3.0, 0.2)[0]
+    (3, 5)
+    """
+    if not 0 < layer_transmittance < 1:
+        raise UsageProblem(
+            f"a transmittance of {layer_transmittance:g} per layer",
+            do="give the share of light that one layer passes, between 0 and 1",
+        )
+    if target_density < 0:
+        raise UsageProblem("an optical density cannot be negative")
+    density = -math.log10(layer_transmittance)
+    layers = max(1, math.ceil(target_density / density - 1e-9))
+    text = (
+        f"{layers} printed layers of transmittance {layer_transmittance:g} (density "
+        f"{density:.2f} each) for a density of {target_density:g}; densities of stacked layers add "
+        "only approximately, so hold a test print against the light"
+    )
+    numbers = (("layers", float(layers)), ("layer_density", density))
+    return layers, Notice("underlay-layers", text, name, Severity.NOTE, numbers=numbers)
+
+
+def stock_advice(
+    stock: StockKind,
+    *,
+    backlit: bool,
+    block_out: bool = False,
+    transmittance: float | None = None,
+    name: str = "",
+) -> Notice:
+    """What the stock does to light, by rule, with its transmittance where it is known.
+
+    Transmittance is the share of light passed; it is not the opacity on a ream's label
+    (ISO 2471), which compares reflectances: paper of 92 % opacity passes about 15 %.
+    """
+    known = f" (stated transmittance {transmittance:g})" if transmittance is not None else ""
+    blocks = block_out or (transmittance is not None and transmittance <= 0.001)
+    if backlit and blocks:
+        text = f"block-out stock passes no light{known}: it is for unlit panels, not for this one"
+        return Notice("stock-blocks-light", text, name, Severity.DANGER)
+    if backlit and stock is StockKind.PLAIN:
+        text = f"plain paper glued down passes light{known}: good for the lit top layer"
+        return Notice("stock-passes-light", text, name, Severity.NOTE)
+    if backlit:
+        text = (
+            f"hold {stock.value} against the light before printing{known}: block-out label stock "
+            "passes none and is for unlit panels"
+        )
+        return Notice("stock-test-light", text, name, Severity.WARNING)
+    if not blocks and stock is StockKind.PLAIN:
+        text = (
+            f"plain paper passes light{known}: on an unlit panel the part's own colour shows "
+            "through light areas; block-out label stock hides it"
+        )
+        return Notice("stock-shows-through", text, name, Severity.NOTE)
+    return Notice("stock-unlit", f"{stock.value}{known} suits an unlit panel", name, Severity.NOTE)
+
+
+def pair_ticks(outline: Path) -> tuple[Path, ...]:
+    """Eight short ticks (decal mm) outside the corners of the outline's box.
+
+    Drawn with the top layer and with the underlay alike, they meet when both lie right.
+    """
+    b = outline.box
+    ticks = []
+    for x, sx in ((b.x0, -1), (b.x1, 1)):
+        for y, sy in ((b.y0, -1), (b.y1, 1)):
+            near, far = TICK_GAP_MM, TICK_GAP_MM + TICK_MM
+            ticks.append(Path((Line((x + sx * near, y), (x + sx * far, y)),), closed=False))
+            ticks.append(Path((Line((x, y + sy * near), (x, y + sy * far)),), closed=False))
+    return tuple(ticks)
+
+
+def underlay_items(
+    under: Underlay, *, sheet_from_decal: Affine, copy: int = 1, guides: Sequence[Path] = ()
+) -> tuple[Item, ...]:
+    """Drawing items in sheet mm: the field in black, its ticks, and ``guides`` such as holes."""
+    m = sheet_from_decal
+    field = FillMark(
+        Layer.UNDERLAY, tuple(p.mapped(m) for p in under.paths), decal=under.name, copy=copy
+    )
+    ticks = [
+        StrokeMark(Layer.REGISTRATION, t.mapped(m), 0.1, decal=under.name, copy=copy)
+        for t in under.ticks
+    ]
+    lines = [
+        StrokeMark(Layer.HOLE_GUIDE, g.mapped(m), 0.1, (1.0, 1.0, 1.0), decal=under.name, copy=copy)
+        for g in guides
+    ]
+    return (field, *ticks, *lines)
