@@ -94,14 +94,14 @@ def test_dense_grid_is_named_or_numbered_with_a_key(pitch):
 
 
 def test_full_sheet_tells_which_labels_it_left_out():
-    decal = lamp(copies=240)
-    placements = grid("lamp", 15, 16, 12.05, (12.5, 12.0))
-    sheet = Sheet("A4", 210.0, 210.0)
+    decal = lamp(copies=120)
+    placements = grid("lamp", 10, 12, 12.05, (12.5, 18.0))
+    sheet = Sheet("own", 140.0, 170.0)
     drawing = compose_sheets([decal], placements, [sheet])[0]
     check(drawing, [decal], placements)
     left = [n.subject for n in drawing.notices if n.code == "label-left-out"]
     named = {m.copy for m in labels_of(drawing)}
-    assert len(left) + len(named) == 240
+    assert len(left) + len(named) == 120
     keys = [n for n in drawing.notices if n.code == "label-key-left-out"]
     numbers = [m for m in labels_of(drawing) if m.text.isdigit()]
     shown = [i for i in drawing.items if isinstance(i, TextMark) and " = lamp" in i.text]

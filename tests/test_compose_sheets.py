@@ -200,6 +200,17 @@ def test_placement_of_nothing_is_refused(name, index):
         compose_sheets([lamp()], [Placement(name, 1, index, 0, 0)], [A4])
 
 
+def test_two_decals_of_one_name_are_refused():
+    with pytest.raises(UsageProblem, match="two decals are named 'lamp'"):
+        compose_sheets([lamp(), lamp()], [], [A4])
+
+
+def test_each_sheet_may_have_its_own_printer():
+    laser = PrinterRecord("desk laser", "plain", scale_x=0.001)
+    drawings = compose_sheets([lamp()], [], [A4, A4], None, [None, laser])
+    assert [d.page_from_sheet.a for d in drawings] == pytest.approx([1, 1 / 1.001])
+
+
 def test_long_title_is_shortened_but_keeps_the_sheets_number():
     drawing = one_sheet([lamp()], [Placement("lamp", 1, 0, 50, 50)], title="bridge " * 30)
     assert drawing.title.endswith("… · sheet 1 of 1")

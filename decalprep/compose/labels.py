@@ -29,6 +29,8 @@ APART_MM = 1.0
 """A name is taken for another piece's if that lies within this of it: then it gets a pointer."""
 POINTER_MM = 1.6
 
+WAYS = ((0, -1), (0, 1), (1, 0), (-1, 0))
+
 Floats = npt.NDArray[np.float64]
 
 
@@ -87,20 +89,27 @@ class LabelRoom:
         shapely.prepare(self._solid)
         self._inside = printable
         self._taken: Floats = np.empty((0, 4))
+        self._edges: dict[int, Floats] = {}
         self._full: dict[float, tuple[float, float]] = {}
 
     def find(self, index: int, wanted: _Try) -> _Place | None:
-        """A place for the name beside the piece, unambiguous unless a pointer is asked for."""
-        boxes, upright, toward = self._candidates(index, wanted)
-        hits = np.flatnonzero(self._free(boxes))
-        if not wanted.pointer:
-            hits = hits[self._are_its_own(index, boxes[hits])]
-        if not len(hits):
-            return None
-        k = hits[0]
-        box = Box(*(float(v) for v in boxes[k]))
-        self.take(box)
-        return _Place(box, bool(upright[k]), (int(toward[k][0]), int(toward[k][1])), wanted)
+        """A place for the name beside the piece, unambiguous unless a pointer is asked for.
+
+        The most readable first: below, above, right, left; then upright in the same order.
+        """
+        if index not in self._edges:
+            self._edges[index] = _edge_points(self._areas[index])
+        for upright in (False, True):
+            for way in WAYS:
+                boxes = _beside(self._edges[index], wanted.size, upright, way)
+                hits = np.flatnonzero(self._free(boxes))
+                if not wanted.pointer:
+                    hits = hits[self._are_its_own(index, boxes[hits])]
+                if len(hits):
+                    box = Box(*(float(v) for v in boxes[hits[0]]))
+                    self.take(box)
+                    return _Place(box, upright, (-way[0], -way[1]), wanted)
+        return None
 
     def find_anywhere(self, width: float, height: float) -> Box | None:
         """The lowest, then leftmost, free box of this size on a 1 mm grid; taken if found."""
@@ -156,38 +165,37 @@ class LabelRoom:
         own[which[hit]] = False
         return own
 
-    def _candidates(self, index: int, wanted: _Try) -> tuple[Floats, Floats, Floats]:
-        """Boxes along the edge, the most readable first: below, above, right, left; then upright.
 
-        Each edge point gives a box on each side of it whose facing side starts, ends or is
-        centred there.
-        """
-        edge = _edge_points(self._areas[index])
-        found, uprights, towards = [], [], []
-        long, short = wanted.size
-        ways: tuple[tuple[int, int], ...] = ((0, -1), (0, 1), (1, 0), (-1, 0))
-        for upright, (w, h) in ((0.0, (long, short)), (1.0, (short, long))):
-            for way in ways:
-                for align in (0.0, 0.5, 1.0):
-                    x0 = edge[:, 0] + (-align * w if way[0] == 0 else min(way[0], 0) * w)
-                    y0 = edge[:, 1] + (-align * h if way[1] == 0 else min(way[1], 0) * h)
-                    found.append(np.column_stack([x0, y0, x0 + w, y0 + h]))
-                    uprights.append(np.full(len(edge), upright))
-                    towards.append(np.tile([-way[0], -way[1]], (len(edge), 1)))
-        return np.vstack(found), np.concatenate(uprights), np.vstack(towards).astype(float)
+def _beside(edge: Floats, size: tuple[float, float], upright: bool, way: tuple[int, int]) -> Floats:
+    """Boxes on one side of the edge points, whose facing side starts, ends or is centred there."""
+    w, h = reversed(size) if upright else size
+    found = []
+    for align in (0.0, 0.5, 1.0):
+        x0 = edge[:, 0] + (-align * w if way[0] == 0 else min(way[0], 0) * w)
+        y0 = edge[:, 1] + (-align * h if way[1] == 0 else min(way[1], 0) * h)
+        found.append(np.column_stack([x0, y0, x0 + w, y0 + h]))
+    return np.vstack(found)
+
+
+def label_box(mark: TextMark) -> Box:
+    """The area of a label's letters in sheet mm; labels are level or turned by 90 degrees."""
+    width, low = text_width_mm(mark.text, mark.height_mm), descent_mm(mark.height_mm)
+    x, y, high = mark.x_mm, mark.y_mm, mark.height_mm
+    if mark.turn_deg == 90.0:
+        return Box(x - high, y, x + low, y + width)
+    return Box(x, y - low, x + width, y + high)
 
 
 def _edge_points(area: BaseGeometry) -> Floats:
     """Points on the piece's outer edge grown by the clearance, from its lower left on."""
     grown = area.buffer(CLEAR_MM + 0.1, join_style="mitre")
     parts = [p for p in shapely.get_parts(grown) if p.geom_type == "Polygon"]
-    rings = [part.exterior for part in sorted(parts, key=lambda p: -p.area)[:1]]
-    points: list[tuple[float, float]] = []
-    for ring in rings:
-        count = max(8, math.ceil(ring.length / STEP_MM))
-        points += [ring.interpolate(k / count, normalized=True).coords[0] for k in range(count)]
-        points += list(ring.simplify(0.5).coords)
-    return np.array(sorted(points, key=lambda p: (round(p[1], 3), round(p[0], 3))))
+    ring = max(parts, key=lambda p: float(p.area)).exterior
+    steps = np.linspace(0.0, 1.0, max(8, math.ceil(ring.length / STEP_MM)), endpoint=False)
+    even = shapely.get_coordinates(shapely.line_interpolate_point(ring, steps, normalized=True))
+    points = np.vstack([even, shapely.get_coordinates(ring.simplify(0.5))])
+    order = np.lexsort((points[:, 0].round(3), points[:, 1].round(3)))
+    return np.asarray(points[order], dtype=np.float64)
 
 
 def place_labels(

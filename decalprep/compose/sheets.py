@@ -9,7 +9,7 @@ from shapely.geometry.base import BaseGeometry
 
 from decalprep.calibration import correction_for
 from decalprep.compose.correction import correction_note, past_margins
-from decalprep.compose.labels import Named, place_labels
+from decalprep.compose.labels import Named, label_box, place_labels
 from decalprep.compose.pieces import Piece
 from decalprep.compose.settings import ComposeSettings
 from decalprep.errors import UsageProblem
@@ -25,7 +25,17 @@ from decalprep.marks import (
     title_width_mm,
 )
 from decalprep.marks.places import INSET_MM, TEXT_MM
-from decalprep.model import Decal, Drawing, Item, Notice, Placement, PrinterRecord, Sheet
+from decalprep.model import (
+    Decal,
+    Drawing,
+    Item,
+    Layer,
+    Notice,
+    Placement,
+    PrinterRecord,
+    Sheet,
+    TextMark,
+)
 
 
 def compose_sheets(
@@ -33,18 +43,23 @@ def compose_sheets(
     placements: Sequence[Placement],
     sheets: Sequence[Sheet],
     settings: ComposeSettings | None = None,
-    record: PrinterRecord | None = None,
+    record: PrinterRecord | Sequence[PrinterRecord | None] | None = None,
 ) -> tuple[Drawing, ...]:
     """One drawing list for each sheet, in true sheet mm, with the correction kept beside it.
 
-    ``sheets[k]`` is the sheet of ``sheet_index`` k. Notices ride on the drawings. Does not move
-    anything: where a decal lies is the placement's word.
+    ``sheets[k]`` is the sheet of ``sheet_index`` k; ``record`` is one printer's for all sheets, or
+    one a sheet. Notices ride on the drawings. Does not move anything: where a decal lies is the
+    placement's word.
 
     Raises:
-        UsageProblem: a placement names no decal, or no sheet.
+        UsageProblem: a placement names no decal or no sheet, or two decals have one name.
     """
     settings = settings or ComposeSettings()
     by_name = {decal.name: decal for decal in decals}
+    if len(by_name) < len(decals):
+        names = sorted({d.name for d in decals if sum(d.name == o.name for o in decals) > 1})
+        raise UsageProblem(f"two decals are named {names[0]!r}", do="give each its own name")
+    records = list(record) if isinstance(record, Sequence) else [record] * len(sheets)
     pieces: list[list[Piece]] = [[] for _ in sheets]
     for placement in placements:
         if placement.decal not in by_name or not 0 <= placement.sheet_index < len(sheets):
@@ -54,8 +69,8 @@ def compose_sheets(
             )
         pieces[placement.sheet_index].append(Piece(by_name[placement.decal], placement, settings))
     return tuple(
-        _compose(sheet, mine, settings, record, (k + 1, len(sheets)))
-        for k, (sheet, mine) in enumerate(zip(sheets, pieces, strict=True))
+        _compose(sheet, mine, settings, own, (k + 1, len(sheets)))
+        for k, (sheet, mine, own) in enumerate(zip(sheets, pieces, records, strict=True))
     )
 
 
@@ -83,6 +98,11 @@ def _compose(
     )
     areas = {piece.name: _box(piece.area) for piece in pieces}
     areas |= {f"marks, part {k}": box for k, box in enumerate(mark_places(sheet).boxes, 1)}
+    areas |= {
+        f"the label {item.text!r}": label_box(item)
+        for item in items
+        if isinstance(item, TextMark) and item.layer is Layer.LABEL and item.decal
+    }
     notices += past_margins(areas, correction, sheet, tail)
     return Drawing(sheet, tuple(items), correction, title, tuple(notices))
 
