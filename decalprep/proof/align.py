@@ -1,0 +1,115 @@
+"""The small affine move between two almost equal pictures, from their grey-level gradients.
+
+Lucas and Kanade 1981 (an iterative image registration technique), with six numbers in the place of
+two, gradients taken from the mean of both pictures (so that the error is of third order in the
+move), and weights that give little say to pixels that differ for another reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from decalprep.geometry import Affine
+
+Grey = npt.NDArray[np.float32]
+Mask = npt.NDArray[np.bool_]
+Floats = npt.NDArray[np.float64]
+
+NOISE = 1.0
+"""Assumed error of a grey level when judging what a picture can tell."""
+EDGE_LEVELS = 4.0
+"""Grey levels a pixel from which a pixel counts as an edge."""
+MOST_ROWS = 150_000
+
+
+@dataclass(frozen=True)
+class Edges:
+    """What edge pixels say: gradients (u, v), places (x, y), and the change of grey level.
+
+    Places and gradients are in one common frame (any unit, the same for all parts).
+    """
+
+    u: Floats
+    v: Floats
+    x: Floats
+    y: Floats
+    change: Floats
+
+
+@dataclass(frozen=True)
+class Move:
+    """An affine move, the standard errors of its six numbers about ``middle``, and the edges' box.
+
+    ``errors`` are in the order (shift x, x by x, x by y, shift y, y by x, y by y), the
+    last of each for a place one ``half`` away from the middle. ``box`` is x0, y0, x1, y1.
+    """
+
+    affine: Affine
+    errors: tuple[float, ...]
+    half: float
+    box: tuple[float, float, float, float]
+
+
+def smooth(pixels: npt.NDArray[np.uint8], channel: int) -> Grey:
+    """One channel, lightly blurred, so that its gradients can be trusted."""
+    return np.asarray(cv2.GaussianBlur(pixels[..., channel].astype(np.float32), (0, 0), 1.2))
+
+
+def edges_of(target: Grey, source: Grey, mask: Mask, frame: Affine) -> Edges:
+    """Edge pixels of two pictures; ``frame`` takes pixels to the common frame."""
+    mean = (target + source) / 2
+    gx = cv2.Sobel(mean, cv2.CV_32F, 1, 0, ksize=1) / 2
+    gy = cv2.Sobel(mean, cv2.CV_32F, 0, 1, ksize=1) / 2
+    rows, columns = np.nonzero(mask & (np.abs(gx) + np.abs(gy) > EDGE_LEVELS))
+    if len(rows) > MOST_ROWS:
+        pick = np.linspace(0, len(rows) - 1, MOST_ROWS).astype(int)
+        rows, columns = rows[pick], columns[pick]
+    px, py = columns + 0.5, rows + 0.5
+    u, v = gx[rows, columns].astype(float), gy[rows, columns].astype(float)
+    back = frame.inverse()  # a gradient goes through the transposed inverse
+    return Edges(
+        back.a * u + back.b * v,
+        back.c * u + back.d * v,
+        frame.a * px + frame.c * py + frame.e,
+        frame.b * px + frame.d * py + frame.f,
+        (source[rows, columns] - target[rows, columns]).astype(float),
+    )
+
+
+def solve_move(parts: Sequence[Edges]) -> Move | None:
+    """The affine move that takes source to target in the common frame; None without edges.
+
+    A direction in which the pictures have no edges stays at zero, with a large standard error.
+    """
+    u, v, x, y, change = (
+        np.concatenate([getattr(part, name) for part in parts])
+        for name in ("u", "v", "x", "y", "change")
+    )
+    if len(u) < 6:
+        return None
+    box = (float(x.min()), float(y.min()), float(x.max()), float(y.max()))
+    middle = ((box[0] + box[2]) / 2, (box[1] + box[3]) / 2)
+    half = max(box[2] - box[0], box[3] - box[1], 1e-9) / 2
+    xs, ys = (x - middle[0]) / half, (y - middle[1]) / half
+    basis = np.stack([u, u * xs, u * ys, v, v * xs, v * ys], axis=1)
+    weight = np.ones(len(change))
+    size = float(np.hypot(u, v).mean()) ** 2
+    ridge = np.eye(6) * 1e-5 * size * len(u)
+    for _ in range(4):
+        weighted = basis * weight[:, None]
+        normal = weighted.T @ basis + ridge
+        p = np.linalg.solve(normal, weighted.T @ change)
+        left = np.abs(change - basis @ p)
+        limit = max(2.5 * 1.4826 * float(np.median(left)), 2.0)
+        weight = np.minimum(1.0, limit / np.maximum(left, 1e-9)) ** 2
+    errors = np.sqrt(np.diag(np.linalg.inv(normal))) * NOISE
+    about = Affine(
+        1 + p[1] / half, p[4] / half, p[2] / half, 1 + p[5] / half, float(p[0]), float(p[3])
+    )
+    shift = Affine.translation(*middle)
+    return Move(shift @ about @ shift.inverse(), tuple(float(e) for e in errors), half, box)

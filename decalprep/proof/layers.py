@@ -1,0 +1,95 @@
+"""One layer at a time: copies of the file in which only the asked layers are switched on.
+
+This is what a viewer does when a person switches layers, so it also shows that the layers
+work. The copy is the original bytes with a small update appended; nothing else is rewritten.
+Layers of the sheet are the optional-content groups that the page itself names; groups inside
+a placed artwork are left in their own state.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Collection
+from typing import Any
+
+from pypdf import PdfReader, PdfWriter
+from pypdf.generic import ArrayObject, DictionaryObject, IndirectObject, NameObject
+
+
+def resolved(value: Any) -> Any:
+    """The object that a reference points at."""
+    return value.get_object() if isinstance(value, IndirectObject) else value
+
+
+def page_groups(reader: PdfReader, index: int) -> dict[str, list[IndirectObject]]:
+    """Optional-content groups that page ``index`` itself names: name -> references."""
+    found: dict[str, list[IndirectObject]] = {}
+    resources = resolved(reader.pages[index].get("/Resources")) or {}
+    properties = resolved(resources.get("/Properties")) or {}
+    references = list(properties.values())
+    for form in (resolved(resources.get("/XObject")) or {}).values():
+        references.append(resolved(form).get("/OC"))
+    for reference in references:
+        group = resolved(reference)
+        if not isinstance(reference, IndirectObject) or not isinstance(group, DictionaryObject):
+            continue
+        if group.get("/Type") == "/OCG":
+            known = found.setdefault(str(group.get("/Name", "")), [])
+            if reference.idnum not in [k.idnum for k in known]:
+                known.append(reference)
+    return found
+
+
+class Layered:
+    """A file whose sheet layers can be shown one by one."""
+
+    def __init__(self, pdf: bytes) -> None:
+        self._pdf = pdf
+        reader = PdfReader(io.BytesIO(pdf))
+        self._groups: dict[str, set[int]] = {}
+        for index in range(len(reader.pages)):
+            for name, references in page_groups(reader, index).items():
+                self._groups.setdefault(name, set()).update(r.idnum for r in references)
+        self._views: dict[frozenset[str], bytes] = {}
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the layers, sorted."""
+        return tuple(sorted(self._groups))
+
+    def only(self, layers: Collection[str]) -> bytes:
+        """The file with only these sheet layers switched on."""
+        key = frozenset(layers)
+        if key not in self._views:
+            self._views[key] = self._switched(key)
+        return self._views[key]
+
+    def _switched(self, shown: frozenset[str]) -> bytes:
+        on = {n for name, numbers in self._groups.items() if name in shown for n in numbers}
+        off = {n for numbers in self._groups.values() for n in numbers} - on
+        writer = PdfWriter(io.BytesIO(self._pdf), incremental=True)
+        catalogue = writer.root_object
+        properties = resolved(catalogue.get("/OCProperties"))
+        if properties is None:
+            return self._pdf
+        default = resolved(properties.get("/D")) or DictionaryObject()
+        base = default.get("/BaseState", "/ON")
+        before = {
+            which: [r for r in (resolved(default.get(which)) or []) if r.idnum not in on | off]
+            for which in ("/ON", "/OFF")
+        }
+        mine = {r.idnum: r for r in resolved(properties["/OCGs"]) if r.idnum in on | off}
+        new = DictionaryObject()
+        new[NameObject("/BaseState")] = NameObject(base)
+        new[NameObject("/ON")] = ArrayObject(
+            [*before["/ON"], *(mine[n] for n in sorted(on) if n in mine)]
+        )
+        new[NameObject("/OFF")] = ArrayObject(
+            [*before["/OFF"], *(mine[n] for n in sorted(off) if n in mine)]
+        )
+        fresh = DictionaryObject(properties)
+        fresh[NameObject("/D")] = new
+        catalogue[NameObject("/OCProperties")] = fresh
+        out = io.BytesIO()
+        writer.write(out)
+        return out.getvalue()

@@ -1,0 +1,290 @@
+"""Where drawn lines lie: their centre, at many stations, to a few micrometres.
+
+At each station the darkness across the line is sampled along its normal, and the centre is the
+darkness-weighted mean over the run of dark samples nearest to the expected place. Stations keep
+away from corners, where two lines share their ink.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from decalprep.geometry import Box
+from decalprep.proof.render import OpenPdf
+
+Floats = npt.NDArray[np.float64]
+Point = tuple[float, float]
+
+DPI = 1200.0
+REACH_MM = 0.8
+"""How far from its expected place a line is looked for; half the smallest gap between decals."""
+CORNER_MM = 0.4
+CORNER_DEG = 20.0
+TILE_MM = 25.0
+DARK = 24.0
+"""Grey levels (of 255) that count as ink."""
+
+
+@dataclass(frozen=True)
+class Stations:
+    """Places to measure: points on the expected line (page mm), unit normals, and run length.
+
+    ``along_mm`` is the distance of each station from the line's start, ``length_mm`` the whole.
+    """
+
+    points: Floats
+    normals: Floats
+    along_mm: Floats
+    length_mm: float
+    closed: bool
+
+
+@dataclass(frozen=True)
+class MeasuredLine:
+    """What was found at the stations: offset along the normal in mm (NaN where no line is).
+
+    ``width_mm`` is the mean apparent width, ``gap_mm`` the longest run without a line.
+    """
+
+    stations: Stations
+    offsets_mm: Floats
+    width_mm: float
+    gap_mm: float
+
+    @property
+    def found(self) -> npt.NDArray[np.bool_]:
+        """Which stations have a line."""
+        return np.isfinite(self.offsets_mm)
+
+    @property
+    def points(self) -> Floats:
+        """Measured points of the centre line (page mm), where found."""
+        at = self.found
+        s = self.stations
+        return s.points[at] + s.normals[at] * self.offsets_mm[at][:, None]
+
+    @property
+    def worst_mm(self) -> float:
+        """Largest distance from the expected line; infinity where nothing was found."""
+        return float(np.abs(self.offsets_mm[self.found]).max()) if self.found.any() else math.inf
+
+    @property
+    def mean_mm(self) -> float:
+        """Mean distance from the expected line."""
+        return float(np.abs(self.offsets_mm[self.found]).mean()) if self.found.any() else math.inf
+
+
+def stations_on(points_mm: Sequence[Point], *, closed: bool) -> Stations:
+    """Stations on a polygon or an open polyline, about 0.3 to 2 mm apart, away from corners.
+
+    On curves the stations are the given points themselves, which lie on the true curve; on
+    straight pieces they are spread between the corners.
+    """
+    ring = np.asarray(points_mm, float)
+    following = np.roll(ring, -1, axis=0) if closed else ring[1:]
+    vectors = following - ring[: len(following)]
+    lengths = np.hypot(vectors[:, 0], vectors[:, 1])
+    keep = lengths > 1e-9
+    if not keep.all():
+        kept = ring[: len(following)][keep]
+        ring = kept if closed else np.vstack([kept, ring[-1:]])
+        vectors, lengths = vectors[keep], lengths[keep]
+    if len(lengths) == 0:
+        return Stations(np.empty((0, 2)), np.empty((0, 2)), np.empty(0), 0.0, closed)
+    units = vectors / lengths[:, None]
+    turns = _turns(units, closed=closed)
+    starts = np.concatenate([[0.0], np.cumsum(lengths)])
+    step = min(max(float(starts[-1]) / 240, 0.3), 2.0)
+    rows = _straight_rows(ring, units, lengths, turns, step, starts)
+    rows += _curve_rows(ring, units, turns, step, starts)
+    if not rows:  # a very small shape: the middle of each side
+        rows = [
+            (*(ring[i] + vectors[i] / 2), *units[i], starts[i] + lengths[i] / 2)
+            for i in range(len(units))
+        ]
+    table = np.array(sorted(rows, key=lambda row: row[4]), float)
+    normals = np.column_stack([table[:, 3], -table[:, 2]])
+    return Stations(table[:, :2], normals, table[:, 4], float(starts[-1]), closed)
+
+
+def _turns(units: Floats, *, closed: bool) -> Floats:
+    """Angle in degrees at the start of each piece and end (180 at open ends)."""
+    before = np.roll(units, 1, axis=0)
+    cross = before[:, 0] * units[:, 1] - before[:, 1] * units[:, 0]
+    turns = np.degrees(np.arctan2(np.abs(cross), (before * units).sum(axis=1)))
+    if not closed:
+        turns[0] = 180.0
+        return np.append(turns, 180.0)
+    return np.append(turns, turns[0])
+
+
+def _straight_rows(
+    ring: Floats, units: Floats, lengths: Floats, turns: Floats, step: float, starts: Floats
+) -> list[tuple[float, ...]]:
+    """Stations inside straight pieces: (x, y, ux, uy, along)."""
+    rows: list[tuple[float, ...]] = []
+    for i, length in enumerate(lengths):
+        first, last = turns[i], turns[i + 1]
+        # the chord of a flattened curve bends by length * turn / 8 between its ends
+        if length * math.radians(min(first, last)) / 8 <= 0.003 and 0.02 < min(first, last) < 20:
+            continue
+        low = CORNER_MM if first > CORNER_DEG else 0.1
+        high = length - (CORNER_MM if last > CORNER_DEG else 0.1)
+        if high <= low:
+            if length < 0.5:
+                continue
+            low = high = length / 2
+        count = max(1, round((high - low) / step) + 1)
+        for at in np.linspace(low, high, count) if count > 1 else [(low + high) / 2]:
+            x, y = ring[i] + units[i] * at
+            rows.append((x, y, units[i][0], units[i][1], starts[i] + at))
+    return rows
+
+
+def _curve_rows(
+    ring: Floats, units: Floats, turns: Floats, step: float, starts: Floats
+) -> list[tuple[float, ...]]:
+    """Stations on the given points of curves, at least ``step`` apart, away from corners."""
+    rows: list[tuple[float, ...]] = []
+    corners = starts[np.nonzero(turns > CORNER_DEG)[0]]
+    last_at = -math.inf
+    for i in range(len(units)):
+        if not 0.02 < turns[i] <= CORNER_DEG or starts[i] - last_at < step:
+            continue
+        if len(corners) and np.abs(corners - starts[i]).min() < CORNER_MM:
+            continue
+        tangent = units[i - 1] + units[i]
+        tangent = tangent / np.hypot(*tangent)
+        rows.append((ring[i][0], ring[i][1], tangent[0], tangent[1], starts[i]))
+        last_at = starts[i]
+    return rows
+
+
+def measure_lines(
+    view: OpenPdf, page: int, lines: Sequence[Stations], *, dpi: float = DPI
+) -> list[MeasuredLine]:
+    """Each line measured in pictures of a view that shows only its layer."""
+    counts = [len(line.points) for line in lines]
+    if not sum(counts):
+        return [MeasuredLine(line, np.empty(0), 0.0, line.length_mm) for line in lines]
+    points = np.vstack([line.points for line in lines])
+    normals = np.vstack([line.normals for line in lines])
+    offsets = np.full(len(points), np.nan)
+    widths = np.full(len(points), np.nan)
+    tiles = np.floor(points / TILE_MM).astype(int)
+    for tile in np.unique(tiles, axis=0):
+        here = np.nonzero((tiles == tile).all(axis=1))[0]
+        offsets[here], widths[here] = _profiles(view, page, points[here], normals[here], dpi)
+    results, start = [], 0
+    for line, count in zip(lines, counts, strict=True):
+        part = slice(start, start + count)
+        start += count
+        found = widths[part][np.isfinite(widths[part])]
+        width = float(found.mean()) if len(found) else 0.0
+        results.append(MeasuredLine(line, offsets[part], width, _gap(line, offsets[part])))
+    return results
+
+
+def _gap(line: Stations, offsets: Floats) -> float:
+    """Longest stretch in mm between stations that have a line, less the stations' own spacing."""
+    at = line.along_mm[np.isfinite(offsets)]
+    if len(at) == len(line.along_mm):
+        return 0.0
+    if len(at) == 0:
+        return line.length_mm
+    ends = [at[0] + line.length_mm] if line.closed else [line.length_mm]
+    before = [] if line.closed else [0.0]
+    return float(np.diff(np.concatenate([before, at, ends])).max())
+
+
+def _profiles(
+    view: OpenPdf, page: int, points: Floats, normals: Floats, dpi: float
+) -> tuple[Floats, Floats]:
+    """(offsets, widths) in mm at each station, from one picture round them all."""
+    box = Box.around([(float(x), float(y)) for x, y in points]).grown(REACH_MM + 0.2)
+    picture = view.crop(page, box, dpi)
+    lightest = picture.pixels.min(axis=2)
+    frame = picture.picture_from_page
+    pitch = picture.mm_per_px / 2
+    t = np.arange(-REACH_MM, REACH_MM + pitch / 2, pitch)
+    x = points[:, :1] + normals[:, :1] * t
+    y = points[:, 1:] + normals[:, 1:] * t
+    u = (frame.a * x + frame.c * y + frame.e - 0.5).astype(np.float32)
+    v = (frame.b * x + frame.d * y + frame.f - 0.5).astype(np.float32)
+    dark = 255.0 - cv2.remap(
+        lightest, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=255
+    ).astype(float)
+    return _centres(dark, t)
+
+
+def _centres(dark: Floats, t: Floats) -> tuple[Floats, Floats]:
+    """Centre and apparent width of the dark run nearest to t = 0 in each row."""
+    peak = dark.max(axis=1)
+    inked = dark > np.maximum(peak * 0.04, 2.0)[:, None]
+    core = dark > np.maximum(peak * 0.5, DARK)[:, None]
+    index = np.arange(len(t))
+    nearest = np.where(core, np.abs(t), np.inf).argmin(axis=1)
+    left = np.where(~inked & (index <= nearest[:, None]), index, -1).max(axis=1)
+    right = np.where(~inked & (index >= nearest[:, None]), index, len(t)).min(axis=1)
+    run = (index > left[:, None]) & (index < right[:, None])
+    weight = dark * run
+    mass = weight.sum(axis=1)
+    good = core.any(axis=1) & (left >= 0) & (right < len(t)) & (mass > 0)
+    safe = np.where(mass > 0, mass, 1.0)
+    centre = np.where(good, (weight * t).sum(axis=1) / safe, np.nan)
+    top = weight.max(axis=1)
+    width = np.where(good, mass * (t[1] - t[0]) / np.where(top > 0, top, 1.0), np.nan)
+    return centre, width
+
+
+def measure_cross(
+    view: OpenPdf, page: int, centre_mm: Point, *, reach_mm: float, dpi: float = DPI
+) -> Point | None:
+    """Centre (page mm) of a cross or any point-symmetric mark near a place; None if no ink.
+
+    The mark is laid over itself turned by half a turn; half the shift between both is what the
+    assumed centre is off (Gauss-Newton steps on the grey levels).
+    """
+    x0, y0 = centre_mm
+    side = 2 * reach_mm + 0.3
+    picture = view.crop(page, Box(x0 - side, y0 - side, x0 + side, y0 + side), dpi)
+    dark = (255 - picture.pixels.min(axis=2)).astype(np.float32)
+    dark = cv2.GaussianBlur(dark, (0, 0), 2.0)
+    reach_px = reach_mm / picture.mm_per_px
+    half = math.ceil(reach_px)
+    u, v = np.meshgrid(*[np.arange(-half, half + 1.0)] * 2)
+    window = np.clip((reach_px - np.hypot(u, v)) / (reach_px / 3), 0.0, 1.0)
+    centre = np.array(picture.picture_from_page.apply(x0, y0)) - 0.5
+    first = centre.copy()
+    for _ in range(15):  # near enough for the steps below: onto the middle of the ink
+        mass = _sampled(dark, u + centre[0], v + centre[1]) * window
+        if float(mass.max()) < DARK:
+            return None
+        centre += np.array([(mass * u).sum(), (mass * v).sum()]) / mass.sum()
+    for _ in range(30):
+        here = _sampled(dark, u + centre[0], v + centre[1])
+        turned = here[::-1, ::-1]
+        gy, gx = np.gradient((here + turned) / 2)
+        basis = np.stack([(gx * window).ravel(), (gy * window).ravel()], axis=1)
+        step = np.linalg.lstsq(basis, ((turned - here) * window).ravel() / 2, rcond=1e-6)[0]
+        centre += np.clip(step, -2.0, 2.0)
+        if float(np.abs(centre - first).max()) > reach_px:
+            return None
+        if float(np.abs(step).max()) < 1e-4:
+            break
+    return picture.picture_from_page.inverse().apply(float(centre[0]) + 0.5, float(centre[1]) + 0.5)
+
+
+def _sampled(dark: npt.NDArray[np.float32], x: Floats, y: Floats) -> Floats:
+    """Grey levels at places between pixels."""
+    taken = cv2.remap(
+        dark, x.astype(np.float32), y.astype(np.float32), cv2.INTER_CUBIC,
+        borderMode=cv2.BORDER_CONSTANT, borderValue=0,
+    )  # fmt: skip
+    return np.asarray(taken, float)

@@ -1,0 +1,189 @@
+"""Exact pictures of a page, by pdfium: every pixel's place in page mm is known to 0.0001 mm.
+
+A picture is turned by one degree: pdfium moves upright filled rectangles and images to whole
+pixels, and does not when they are turned. Anti-aliasing stays on, so that the darkness of
+a pixel says how much of it is covered.
+Picture frame: x right, y down, (0, 0) the outer corner of the first pixel, whose centre is
+(0.5, 0.5).
+"""
+
+from __future__ import annotations
+
+import ctypes
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+import pypdfium2  # noqa: F401  (starts the library)
+import pypdfium2.raw as raw
+
+from decalprep.errors import InputProblem
+from decalprep.geometry import Affine, Box
+from decalprep.units import MM_PER_IN, MM_PER_PT
+
+TURN_DEG = 1.0
+BAND_ROWS = 1024
+Pixels = npt.NDArray[np.uint8]
+
+
+@dataclass(frozen=True)
+class Picture:
+    """Pixels (rows, columns, BGR) and where they lie: ``picture_from_page``, px from page mm."""
+
+    pixels: Pixels
+    picture_from_page: Affine
+    dpi: float
+
+    @property
+    def mm_per_px(self) -> float:
+        """Size of a pixel in mm."""
+        return MM_PER_IN / self.dpi
+
+
+class OpenPdf:
+    """A PDF file open for drawing; use ``open_pdf``. ``pages`` is the number of its pages."""
+
+    def __init__(self, pdf: bytes, where: str) -> None:
+        self._bytes = pdf  # pdfium reads from this buffer as long as the document is open
+        self._document = raw.FPDF_LoadMemDocument64(pdf, len(pdf), None)
+        if not self._document:
+            raise InputProblem("the PDF cannot be opened for measuring", where=where)
+        self.pages: int = raw.FPDF_GetPageCount(self._document)
+        self._page: tuple[int, object] | None = None
+
+    def close(self) -> None:
+        """Free the document."""
+        self._drop_page()
+        raw.FPDF_CloseDocument(self._document)
+
+    def _drop_page(self) -> None:
+        if self._page is not None:
+            raw.FPDF_ClosePage(self._page[1])
+            self._page = None
+
+    def _loaded(self, index: int) -> object:
+        if self._page is None or self._page[0] != index:
+            self._drop_page()
+            page = raw.FPDF_LoadPage(self._document, index)
+            if not page:
+                raise InputProblem(f"page {index + 1} cannot be read")
+            self._page = (index, page)
+        return self._page[1]
+
+    def size_mm(self, index: int) -> tuple[float, float]:
+        """(width, height) of a page in mm, as pdfium sees it (32-bit floats)."""
+        page = self._loaded(index)
+        return (
+            raw.FPDF_GetPageWidthF(page) * MM_PER_PT,
+            raw.FPDF_GetPageHeightF(page) * MM_PER_PT,
+        )
+
+    def has_images(self, index: int) -> bool:
+        """Whether the page, or a form drawn on it, holds a picture made of pixels or a shading."""
+        page = self._loaded(index)
+        waiting = [raw.FPDFPage_GetObject(page, k) for k in range(raw.FPDFPage_CountObjects(page))]
+        while waiting:
+            item = waiting.pop()
+            kind = raw.FPDFPageObj_GetType(item)
+            if kind in (raw.FPDF_PAGEOBJ_IMAGE, raw.FPDF_PAGEOBJ_SHADING):
+                return True
+            if kind == raw.FPDF_PAGEOBJ_FORM:
+                count = raw.FPDFFormObj_CountObjects(item)
+                waiting.extend(raw.FPDFFormObj_GetObject(item, k) for k in range(count))
+        return False
+
+    def draw(
+        self,
+        index: int,
+        picture_from_page: Affine,
+        size_px: tuple[int, int],
+        *,
+        background: int = 0xFFFFFFFF,
+    ) -> Pixels:
+        """Pixels (height, width, 3: BGR) of a page under an affine map (px from page mm)."""
+        page = self._loaded(index)
+        width, height = size_px
+        page_height_pt = raw.FPDF_GetPageHeightF(page)
+        # pdfium's matrix starts from points with y down from the page's upper edge
+        page_from_points = Affine(MM_PER_PT, 0, 0, -MM_PER_PT, 0, page_height_pt * MM_PER_PT)
+        m = picture_from_page @ page_from_points
+        out = np.empty((height, width, 3), np.uint8)
+        bitmap = raw.FPDFBitmap_CreateEx(
+            width,
+            height,
+            raw.FPDFBitmap_BGR,
+            ctypes.c_void_p(out.ctypes.data),
+            width * 3,
+        )
+        if not bitmap:
+            raise InputProblem(f"no room for a picture of {width} x {height} pixels")
+        try:
+            raw.FPDFBitmap_FillRect(bitmap, 0, 0, width, height, background)
+            matrix = raw.FS_MATRIX(m.a, m.b, m.c, m.d, m.e, m.f)
+            clip = raw.FS_RECTF(0, 0, width, height)
+            raw.FPDF_RenderPageBitmapWithMatrix(bitmap, page, matrix, clip, 0)
+        finally:
+            raw.FPDFBitmap_Destroy(bitmap)
+        return out
+
+    def fine_crop(self, index: int, frame: Affine, size_px: tuple[int, int], over: int) -> Pixels:
+        """As ``draw``, from a picture ``over`` times as fine, averaged down band by band.
+
+        Small lettering is drawn by outline only from 50 px of font size (below that its letters
+        move to whole pixels), so a fine picture averaged down is exact where a coarse one is not.
+        """
+        width, height = size_px
+        out = np.empty((height, width, 3), np.uint8)
+        rows = max(1, BAND_ROWS // over)
+        for top in range(0, height, rows):
+            count = min(rows, height - top)
+            fine = Affine.scaling(over) @ Affine.translation(0, -top) @ frame
+            band = self.draw(index, fine, (width * over, count * over))
+            cv2.resize(
+                band, (width, count), dst=out[top : top + count], interpolation=cv2.INTER_AREA
+            )
+        return out
+
+    def crop(self, index: int, box_mm: Box, dpi: float, *, turn_deg: float = TURN_DEG) -> Picture:
+        """A picture that shows at least ``box_mm`` of a page, turned by ``turn_deg``."""
+        frame, size = frame_for(box_mm, dpi, turn_deg=turn_deg)
+        return Picture(self.draw(index, frame, size), frame, dpi)
+
+    def bands(
+        self, index: int, dpi: float, *, rows: int = BAND_ROWS, turn_deg: float = 0.0
+    ) -> Iterator[Picture]:
+        """The whole page from top to bottom in bands of ``rows`` rows, one at a time."""
+        width_mm, height_mm = self.size_mm(index)
+        frame, (width, height) = frame_for(Box(0, 0, width_mm, height_mm), dpi, turn_deg=turn_deg)
+        for top in range(0, height, rows):
+            here = Affine.translation(0, -top) @ frame
+            size = (width, min(rows, height - top))
+            yield Picture(self.draw(index, here, size), here, dpi)
+
+
+def frame_for(
+    box_mm: Box, dpi: float, *, turn_deg: float = TURN_DEG
+) -> tuple[Affine, tuple[int, int]]:
+    """(picture_from_page, (width, height) in px) of a picture that shows the whole of a box."""
+    scale = dpi / MM_PER_IN
+    turned = Affine(scale, 0, 0, -scale) @ Affine.rotation(turn_deg)
+    corners = Box.around(turned.apply_all(box_mm.corners))
+    size = (max(1, -int(-corners.width // 1)), max(1, -int(-corners.height // 1)))
+    return Affine.translation(-corners.x0, -corners.y0) @ turned, size
+
+
+@contextmanager
+def open_pdf(pdf: bytes, *, where: str = "PDF") -> Iterator[OpenPdf]:
+    """A PDF open for drawing, closed at the end.
+
+    Raises:
+        InputProblem: pdfium cannot open it.
+    """
+    opened = OpenPdf(pdf, where)
+    try:
+        yield opened
+    finally:
+        opened.close()

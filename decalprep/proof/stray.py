@@ -1,0 +1,86 @@
+"""Ink where none should be: a decal too many, an outline nobody asked for, artwork outside."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from decalprep.geometry import Affine, Box
+from decalprep.model import Layer, Notice, Severity
+from decalprep.proof.expected import ExpectedDecal
+from decalprep.proof.render import OpenPdf
+from decalprep.units import MM_PER_IN
+
+DPI = 200.0
+SLACK_MM = 0.5
+LEAST_MM2 = 0.1
+"""Stray ink under this area is not told: it is the edge of something measured elsewhere."""
+Mask = npt.NDArray[np.uint8]
+
+
+def stray_ink(
+    view: Callable[..., OpenPdf], page: int, decals: Sequence[ExpectedDecal]
+) -> list[Notice]:
+    """A notice for each layer with ink outside what is expected there."""
+    notices = []
+    for layer in (Layer.ARTWORK, Layer.BLEED, Layer.CUT_OUTLINE, Layer.HOLE_GUIDE):
+        picture = view(layer.value)
+        area, where = _stray(picture, page, layer, decals)
+        if where is not None:
+            x, y = where.centre
+            text = (
+                f"sheet {page + 1}: ink that nothing accounts for on the layer "
+                f'"{layer.value}", {area:.1f} mm2 near ({x:.0f}, {y:.0f}) mm'
+            )
+            notices.append(
+                Notice("proof-stray-ink", text, f"sheet {page + 1}", Severity.DANGER, where)
+            )
+    return notices
+
+
+def _stray(
+    view: OpenPdf, page: int, layer: Layer, decals: Sequence[ExpectedDecal]
+) -> tuple[float, Box | None]:
+    """(area in mm2, box on the page) of ink away from the expected shapes of a layer."""
+    areas: list[Box] = []
+    total = 0.0
+    for picture in view.bands(page, DPI):
+        ink = np.asarray(picture.pixels.min(axis=2) < 230, np.uint8)
+        if not ink.any():
+            continue
+        _blot(ink, picture.picture_from_page, layer, decals)
+        rows, columns = np.nonzero(ink)
+        if not len(rows):
+            continue
+        total += len(rows) * (MM_PER_IN / DPI) ** 2
+        corners = Box(columns.min(), rows.min(), columns.max() + 1, rows.max() + 1).corners
+        areas.append(Box.around(picture.picture_from_page.inverse().apply_all(corners)))
+    if total < LEAST_MM2:
+        return 0.0, None
+    where = areas[0]
+    for box in areas[1:]:
+        where = where.union(box)
+    return total, where
+
+
+def _blot(ink: Mask, frame: Affine, layer: Layer, decals: Sequence[ExpectedDecal]) -> None:
+    """Take away the ink that is accounted for."""
+    for decal in decals:
+        shapes = [decal.outline_mm]
+        slack = SLACK_MM
+        if layer is Layer.HOLE_GUIDE:
+            shapes = [h.contour_mm for h in decal.holes if h.drawn_as == "contour"]
+        elif layer is not Layer.CUT_OUTLINE:
+            slack += decal.bleed_mm
+        filled = layer in (Layer.ARTWORK, Layer.BLEED)
+        thickness = round(2 * slack * DPI / MM_PER_IN)
+        for shape in shapes:
+            if len(shape) < 3:
+                continue
+            ring = [np.rint(np.array(frame.apply_all(shape)) * 16 - 8).astype(np.int32)]
+            cv2.polylines(ink, ring, True, 0, thickness, shift=4)
+            if filled:
+                cv2.fillPoly(ink, ring, 0, shift=4)
