@@ -6,6 +6,7 @@ count as the same within 0.03 mm, about the smallest dot of a desktop printer (6
 """
 
 from decalprep.cleaning.hairlines import strip_hairlines
+from decalprep.cleaning.leave_out import leave_out
 from decalprep.cleaning.report import (
     Change,
     Cleaned,
@@ -21,6 +22,7 @@ __all__ = [
     "HairlineSettings",
     "LoneHairlines",
     "StrokeRow",
+    "leave_out",
     "stroke_table",
     "strip_hairlines",
 ]

@@ -26,6 +26,8 @@ WORDS = {
     "size": "Known: " + ", ".join(PAGE_SIZES_MM) + ".",
     "lone_hairlines": 'One of: "keep", "thicken", "drop".',
     "part_face": 'One of: "largest", "top", "bottom", "front", "back", "left", "right".',
+    "outline_from": 'One of: "auto", "layer", "part", "path", "picture", "page".',
+    "holes_from": 'One of: "auto", "part", "layer", "paths", "none".',
     "part_unit": 'One of: "mm", "cm", "in".',
     "kind": 'One of: "screw" (cross, pierced), "switch" (guide, cut after sticking), '
     '"free" (cut as drawn), "none" (not a hole).',

@@ -289,8 +289,23 @@ PANEL = (
     Key("copies", count, 1, "How many of this decal.", "1"),
     Key("show_layers", many(text), (), "Only these layers of the artwork.", '["ground", "legend"]'),
     Key("hide_layers", many(text), (), "All layers but these.", '["construction"]'),
+    Key(
+        "outline_from",
+        one_of("auto", "layer", "part", "path", "picture", "page"),
+        "auto",
+        "Where the cut outline comes from; auto tries layer, part, largest path and picture's "
+        "edge in turn.",
+        '"part"',
+    ),
     Key("outline_layer", text, None, "Layer that holds the cut outline.", '"cut"'),
     Key("outline_spot", text, None, "Spot colour that the cut outline is drawn in.", '"cut"'),
+    Key(
+        "holes_from",
+        one_of("auto", "part", "layer", "paths", "none"),
+        "auto",
+        "Where the holes come from.",
+        '"part"',
+    ),
     Key("hole_layer", text, None, "Layer that holds the holes.", '"holes"'),
     Key("hole_spot", text, None, "Spot colour that the holes are drawn in.", '"holes"'),
     Key("part", file, None, "The face plate itself: STL, 3MF, OBJ or DXF.", '"plate.stl"'),

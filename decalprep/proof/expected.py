@@ -122,9 +122,13 @@ class ExpectedSheet:
 
 @dataclass(frozen=True)
 class ExpectedJob:
-    """Everything one file should show."""
+    """Everything one file should show.
+
+    ``bare_fonts`` names fonts that an artwork did not carry along, which the user was told of.
+    """
 
     sheets: tuple[ExpectedSheet, ...]
     decals: tuple[ExpectedDecal, ...]
     preferences: tuple[tuple[str, object], ...] = PREFERENCES
     attachments_allowed: bool = True
+    bare_fonts: tuple[str, ...] = ()

@@ -48,7 +48,7 @@ def check_structure(pdf: bytes, expected: ExpectedJob) -> tuple[Finding, ...]:
         findings += _preferences(reader, expected)
         findings += _layers(reader, expected)
         findings.append(_actions(reader, expected))
-        findings.append(_fonts(reader))
+        findings.append(_fonts(reader, expected))
     except (PyPdfError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as fault:
         raise InputProblem(f"the exported PDF cannot be read back ({fault})") from fault
     return tuple(findings)
@@ -152,7 +152,7 @@ def _actions(reader: PdfReader, expected: ExpectedJob) -> Finding:
     return Finding(not found, "scripts, actions and annotations", text)
 
 
-def _fonts(reader: PdfReader) -> Finding:
+def _fonts(reader: PdfReader, expected: ExpectedJob) -> Finding:
     bare, count = set(), 0
     for item in _walk(reader):
         if item.get("/Type") != "/Font" or item.get("/Subtype") in ("/Type0", "/Type3"):
@@ -166,4 +166,5 @@ def _fonts(reader: PdfReader) -> Finding:
         if not embedded:
             bare.add(str(item.get("/BaseFont", "?")).lstrip("/"))
     text = f"not embedded: {', '.join(sorted(bare))}" if bare else f"{count}, all embedded"
-    return Finding(not bare, "fonts", text if count else "none used")
+    told = bare <= set(expected.bare_fonts)
+    return Finding(told, "fonts", text if count else "none used")

@@ -1,0 +1,5 @@
+"""``python -m decalprep.cli`` is the command line too."""
+
+from decalprep.cli import main
+
+main()

@@ -1,0 +1,127 @@
+"""What the finished file should show, worked out from decals and placements: never from drawings.
+
+The proof measures the file against these numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from decalprep.geometry import Affine
+from decalprep.jobs.lay import sheet_from_decal
+from decalprep.jobs.prepare import Prepared
+from decalprep.jobs.spec import Job
+from decalprep.model import Decal, Hole, HoleKind, Layer, Placement, Sheet
+from decalprep.proof import (
+    ExpectedArtwork,
+    ExpectedBar,
+    ExpectedDecal,
+    ExpectedHole,
+    ExpectedJob,
+    ExpectedSheet,
+)
+
+FLAT_MM = 0.001
+
+
+def expected_job(
+    prepared: Sequence[Prepared],
+    placements: Sequence[Placement],
+    sheets: Sequence[Sheet],
+    corrections: Sequence[Affine],
+    job: Job,
+) -> ExpectedJob:
+    """Every sheet and every copy of every decal, in page mm (the corrections applied)."""
+    by_name = {p.decal.name: p for p in prepared}
+    decals = tuple(_decal(by_name[p.decal], p, corrections[p.sheet_index], job) for p in placements)
+    shown = tuple(
+        _sheet(
+            sheet,
+            corrections[k],
+            [by_name[p.decal].decal for p in placements if p.sheet_index == k],
+        )
+        for k, sheet in enumerate(sheets)
+    )
+    return ExpectedJob(shown, decals, bare_fonts=_bare_fonts(prepared))
+
+
+def _bare_fonts(prepared: Sequence[Prepared]) -> tuple[str, ...]:
+    """Fonts that artworks do not carry along, as intake named them."""
+    names: set[str] = set()
+    for one in prepared:
+        for notice in one.taken.notices:
+            if notice.code == "fonts-not-embedded":
+                head = notice.text.split(";")[0].partition(":")[2]
+                names |= {name.strip() for name in head.split(",")}
+    return tuple(sorted(names))
+
+
+def _sheet(sheet: Sheet, correction: Affine, decals: Sequence[Decal]) -> ExpectedSheet:
+    from decalprep.marks import mark_places
+
+    layers = [Layer.ARTWORK, Layer.CUT_OUTLINE]
+    kinds = {hole.kind for decal in decals for hole in decal.holes}
+    if kinds - {HoleKind.SCREW}:
+        layers.append(Layer.HOLE_GUIDE)
+    if HoleKind.SCREW in kinds:
+        layers.append(Layer.SCREW_CROSS)
+    places = mark_places(sheet)
+    if places.corners:
+        layers.append(Layer.REGISTRATION)
+    bars = []
+    for number, bar in enumerate(places.bars, 1):
+        layers.append(Layer.CHECK_BAR)
+        turn = 90.0 if bar.upward else 0.0
+        page_from_bar = correction @ Affine.translation(bar.x_mm, bar.y_mm) @ Affine.rotation(turn)
+        ends = [tuple(page_from_bar.apply_all([(x, 0.4), (x, 1.2)])) for x in (0.0, bar.length_mm)]
+        way = "up" if bar.upward else "across"
+        bars.append(
+            ExpectedBar(
+                f"check bar {number}, {way}",
+                (ends[0][0], ends[0][1]),
+                (ends[1][0], ends[1][1]),
+                bar.length_mm,
+            )
+        )
+    return ExpectedSheet(
+        sheet.width_mm,
+        sheet.height_mm,
+        tuple(dict.fromkeys(layer.value for layer in layers)),
+        bars=tuple(bars),
+        page_from_true=correction,
+    )
+
+
+def _decal(prepared: Prepared, placement: Placement, correction: Affine, job: Job) -> ExpectedDecal:
+    decal = prepared.decal
+    page_from_decal = correction @ sheet_from_decal(decal, placement)
+    box = decal.outline.box
+    taken = prepared.taken
+    return ExpectedDecal(
+        name=decal.name,
+        copy=placement.copy,
+        page=placement.sheet_index,
+        outline_mm=tuple(page_from_decal.apply_all(decal.outline.points(FLAT_MM))),
+        size_mm=(box.width, box.height),
+        page_from_decal=page_from_decal,
+        artwork=ExpectedArtwork(
+            taken.page_pdf,
+            taken.width_mm,
+            taken.height_mm,
+            hairline_mm=job["hairline"],
+            white_below=job["near_white"],
+        ),
+        page_from_artwork=page_from_decal @ decal.decal_from_artwork,
+        holes=tuple(_hole(hole, page_from_decal) for hole in decal.holes),
+        bleed_mm=decal.bleed_mm,
+    )
+
+
+def _hole(hole: Hole, page_from_decal: Affine) -> ExpectedHole:
+    drawn_as = "cross" if hole.kind is HoleKind.SCREW else "contour"
+    return ExpectedHole(
+        hole.label,
+        tuple(page_from_decal.apply_all(hole.contour.points(FLAT_MM))),
+        drawn_as,
+        hole.circle.diameter if hole.circle else None,
+    )

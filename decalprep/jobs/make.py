@@ -1,0 +1,227 @@
+"""Making a job's sheets: the order of the steps, on one screen, and the result to be told."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from decalprep.errors import ProofFailed
+from decalprep.geometry import Affine
+from decalprep.jobs.expect import expected_job
+from decalprep.jobs.lay import Laid, kept_notice, lay_out, placement_file, placement_text
+from decalprep.jobs.lay import read_placements as read_kept
+from decalprep.jobs.prepare import Prepared, prepare_panel
+from decalprep.jobs.spec import Job, PanelSpec
+from decalprep.model import Drawing, Notice, PartRecord, PrinterRecord, Severity, StockKind
+
+if TYPE_CHECKING:
+    from decalprep.proof import Proof
+
+PREVIEW_DPI = 150.0
+TOLERANCE_MM = 0.02
+
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class MakeOptions:
+    """What the command line adds to a job file.
+
+    ``records`` is the folder of printer and part records; ``today`` an ISO date, for the age of a
+    record; ``anew`` nests all again; ``date`` a PDF date or None.
+    """
+
+    records: Path
+    today: str
+    anew: bool = False
+    date: str | None = None
+    preview_dpi: float = PREVIEW_DPI
+
+
+@dataclass(frozen=True)
+class Made:
+    """Everything one run made: files by name, and what to tell of them."""
+
+    job: Job
+    prepared: tuple[Prepared, ...]
+    laid: Laid
+    records: tuple[PrinterRecord | None, ...]
+    drawings: tuple[Drawing, ...]
+    proof: Proof
+    files: dict[str, bytes]
+    notices: tuple[Notice, ...]
+
+
+def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
+    """The sheets of a job, proven; nothing is written.
+
+    Raises:
+        DecalprepError: what is wrong, by cause; ProofFailed where the file does not measure true.
+    """
+    records, record_notices = printer_records(job, options)
+    job = with_margins(job, records)
+    prepared = tuple(prepare_panel(p, job, part_record(p, options), say) for p in job.panels)
+    kept, kept_notices = (None, ()) if options.anew else read_kept(job)
+    laid = lay_out([p.decal for p in prepared], job, kept, say)
+    say("composing")
+    drawings, by_sheet = compose(job, prepared, laid, records)
+    say("writing the PDF")
+    pdf = written(job, drawings, options)
+    say("proving")
+    proof = proven(pdf, prepared, laid, drawings, job)
+    notices = (
+        *record_notices,
+        *kept_notices,
+        *kept_notice(laid, job),
+        *laid.notices,
+        *(n for p in prepared for n in p.notices),
+        *(n for d in drawings for n in d.notices),
+        *proof.notices,
+        *stock_notices(job),
+    )
+    made = Made(job, prepared, laid, by_sheet, drawings, proof, {}, notices)
+    say("drawing the pictures")
+    return replace(made, files=outputs(made, pdf, options))
+
+
+def printer_records(
+    job: Job, options: MakeOptions
+) -> tuple[dict[str, PrinterRecord | None], tuple[Notice, ...]]:
+    """Printer record by name of the kind of sheet, and what to know of their age and stock."""
+    from decalprep.calibration import check_record
+    from decalprep.records import find_printer
+
+    found: dict[str, PrinterRecord | None] = {}
+    notices: list[Notice] = []
+    for spec in job.sheets:
+        found[spec.sheet.name] = None
+        if not spec.printer:
+            words = "no printer record: the sheets are true in the file, the print is not corrected"
+            notices.append(Notice("no-printer-record", words, spec.sheet.name, Severity.NOTE))
+            continue
+        record = find_printer(options.records, spec.printer)
+        found[spec.sheet.name] = record
+        notices += check_record(record, today=options.today, stock=spec.sheet.stock.value)
+    return found, tuple(notices)
+
+
+def with_margins(job: Job, records: dict[str, PrinterRecord | None]) -> Job:
+    """The job with each record's measured margins, where the job file states none."""
+    sheets = []
+    for spec in job.sheets:
+        record = records[spec.sheet.name]
+        if record is not None and record.margins is not None and not spec.margin_given:
+            spec = replace(spec, sheet=replace(spec.sheet, margins=record.margins))
+        sheets.append(spec)
+    return replace(job, sheets=tuple(sheets))
+
+
+def part_record(panel: PanelSpec, options: MakeOptions) -> PartRecord | None:
+    """The record of the panel's own part, where the job names one."""
+    from decalprep.records import load_part
+
+    return load_part(options.records, panel["part_record"]) if panel["part_record"] else None
+
+
+def compose(
+    job: Job,
+    prepared: Sequence[Prepared],
+    laid: Laid,
+    records: dict[str, PrinterRecord | None],
+) -> tuple[tuple[Drawing, ...], tuple[PrinterRecord | None, ...]]:
+    """One drawing a sheet, each with its own printer's correction beside it."""
+    from decalprep.compose import ComposeSettings, compose_sheets
+
+    by_sheet = tuple(records[sheet.name] for sheet in laid.sheets)
+    settings = ComposeSettings(
+        title=job["title"],
+        undo_offset=any(sheet.grid is not None for sheet in laid.sheets),
+    )
+    decals = [p.decal for p in prepared]
+    return compose_sheets(decals, laid.placements, laid.sheets, settings, by_sheet), by_sheet
+
+
+def written(job: Job, drawings: Sequence[Drawing], options: MakeOptions) -> bytes:
+    """The PDF."""
+    from decalprep.export import PdfSettings, write_pdf
+
+    return write_pdf(drawings, PdfSettings(title=job["title"], date=options.date))
+
+
+def proven(
+    pdf: bytes, prepared: Sequence[Prepared], laid: Laid, drawings: Sequence[Drawing], job: Job
+) -> Proof:
+    """The proof of the PDF.
+
+    Raises:
+        ProofFailed: it does not measure true.
+    """
+    from decalprep.proof import prove
+
+    corrections = [drawing.page_from_sheet for drawing in drawings]
+    expected = expected_job(prepared, laid.placements, laid.sheets, corrections, job)
+    proof = prove(pdf, expected, tolerance_mm=TOLERANCE_MM)
+    if not proof.passed:
+        raise ProofFailed(
+            f"the sheets do not measure true: {_first(proof.faults)}",
+            where=job.source.name,
+            do="nothing was written; please report this job",
+        )
+    return proof
+
+
+def _first(faults: Sequence[str]) -> str:
+    more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
+    return f"{faults[0]}{more}" if faults else "nothing was measured"
+
+
+def stock_notices(job: Job) -> tuple[Notice, ...]:
+    """Cautions that follow from the stock."""
+    found = []
+    for spec in job.sheets:
+        sheet = spec.sheet
+        labels = sheet.stock in (StockKind.LABEL, StockKind.DIE_CUT)
+        if labels and (sheet.gone or sheet.gone_labels):
+            words = (
+                "part-used label sheets may let go of adhesive or labels in a hot laser printer; "
+                "use them in an inkjet printer only, and follow the maker's data sheet"
+            )
+            found.append(Notice("part-used-labels", words, sheet.name))
+        elif labels:
+            words = "use only stock made for your printer (a laser's fuser is hot); see its sheet"
+            found.append(Notice("label-stock", words, sheet.name, Severity.NOTE))
+    return tuple(found)
+
+
+def outputs(made: Made, pdf: bytes, options: MakeOptions) -> dict[str, bytes]:
+    """The files of one run by name."""
+    from decalprep.export import preview_png
+    from decalprep.jobs.tell import result_json, result_text
+
+    files = {"sheets.pdf": pdf}
+    for k in range(len(made.drawings)):
+        files[f"sheet-{k + 1}.png"] = preview_png(pdf, k, options.preview_dpi)
+    files["proof.txt"] = result_text(made).encode()
+    files["result.json"] = result_json(made).encode()
+    return files
+
+
+def save(made: Made, folder: Path) -> tuple[Path, ...]:
+    """Write the files, all or none, and keep the accepted layout beside the job file.
+
+    Raises:
+        OutputProblem: they cannot be written; earlier output is as it was.
+    """
+    from decalprep.export import write_folder, write_whole
+
+    paths = write_folder(folder, made.files)
+    decals = [p.decal for p in made.prepared]
+    write_whole(placement_file(made.job), placement_text(made.laid, decals, made.job))
+    return paths
+
+
+def corrections_of(made: Made) -> tuple[Affine, ...]:
+    """The correction of each sheet."""
+    return tuple(drawing.page_from_sheet for drawing in made.drawings)

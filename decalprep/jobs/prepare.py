@@ -1,0 +1,264 @@
+"""One panel, from its files to a decal: taken in, cleaned, outlined, its holes classed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from decalprep.errors import InputProblem
+from decalprep.geometry import Affine, Box, Circle, circle_path
+from decalprep.jobs.spec import Job, PanelSpec, Values
+from decalprep.model import (
+    Artwork,
+    Decal,
+    Hole,
+    HoleKind,
+    Notice,
+    PartFace,
+    PartRecord,
+    Severity,
+    Turns,
+)
+
+if TYPE_CHECKING:
+    from decalprep.cleaning import Change, Cleaned, HairlineSettings
+    from decalprep.outline import FoundHoles, FoundOutline, OutlineSettings
+    from decalprep.pdfstream import PageContents
+
+DIRECTIONS = {
+    "largest": None,
+    "top": "+z",
+    "bottom": "-z",
+    "front": "-y",
+    "back": "+y",
+    "left": "-x",
+    "right": "+x",
+}
+NEAR_MM = 1.0
+"""A hole named by its place is the one whose centre is within its own radius plus this."""
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """One panel ready for nesting, and everything found on the way.
+
+    ``taken`` is the artwork as taken in, less the layers that are not printed; the decal's own
+    artwork is that after cleaning. ``sources`` are lines for the report.
+    """
+
+    decal: Decal
+    taken: Artwork
+    face: PartFace | None
+    back: PartFace | None
+    contents: PageContents
+    changes: tuple[str, ...]
+    notices: tuple[Notice, ...]
+    sources: tuple[str, ...]
+
+
+def prepare_panel(
+    panel: PanelSpec, job: Job, part_record: PartRecord | None, say: Callable[[str], None]
+) -> Prepared:
+    """The decal of one panel, with what was found and changed.
+
+    Raises:
+        DecalprepError: the artwork or part cannot be used; the message names the file.
+    """
+    from decalprep.outline import class_holes, find_holes, find_outline
+    from decalprep.pdfstream import read_page
+
+    say(f"{panel.name}: reading {panel['artwork']}")
+    whole = _take_in(panel, job, ())
+    face, back = _faces(panel, job)
+    contents = read_page(whole.page_pdf)
+    settings = _outline_settings(panel)
+    found = find_outline(whole, contents, face, settings)
+    holes = find_holes(whole, contents, face, found, settings)
+    classed, hole_notices = _with_user_holes(class_holes(holes.holes), panel, found)
+    say(f"{panel.name}: cleaning")
+    taken = _printed_artwork(panel, whole, found, holes)
+    cleaned, changes = clean(taken, job)
+    decal = Decal(
+        name=panel.name,
+        panel=panel.name,
+        artwork=cleaned.artwork,
+        outline=found.outline,
+        outline_from=found.source,
+        holes=classed,
+        copies=panel["copies"],
+        bleed_mm=panel["bleed"],
+        bleed_into_holes=panel["bleed_into_holes"],
+        turns=Turns(panel["turns"]),
+        decal_from_artwork=found.decal_from_artwork,
+        fitted_from_decal=part_record.fitted_from_decal if part_record else Affine(),
+    )
+    notices = (*whole.notices, *found.notices, *holes.notices, *hole_notices, *cleaned.notices)
+    sources = (
+        f"size {whole.width_mm:.3f} x {whole.height_mm:.3f} mm: "
+        + (whole.evidence[0].reason if whole.evidence else "as given"),
+        f"outline: {found.source}",
+        f"holes: {len(classed)}, from {holes.source}",
+    )
+    own = tuple(replace(n, subject=n.subject or panel.name) for n in notices)
+    return Prepared(
+        decal, taken, face, back, read_page(cleaned.artwork.page_pdf), changes, own, sources
+    )
+
+
+def _take_in(panel: PanelSpec, job: Job, hidden: tuple[str, ...]) -> Artwork:
+    from decalprep.intake import read_artwork
+    from decalprep.intake.options import IntakeOptions
+
+    options = IntakeOptions(
+        width_mm=panel["width"],
+        height_mm=panel["height"],
+        scale=panel["scale"],
+        page=panel["page"],
+        show_layers=panel["show_layers"],
+        hide_layers=tuple(dict.fromkeys((*panel["hide_layers"], *hidden))),
+        allow_missing_fonts=panel["allow_missing_fonts"],
+        dpi=job["printer_dpi"],
+        unit=panel["part_unit"] if "part_unit" in panel.keys.given else None,
+    )
+    return replace(read_artwork(job.folder / panel["artwork"], options), name=panel.name)
+
+
+def _faces(panel: PanelSpec, job: Job) -> tuple[PartFace | None, PartFace | None]:
+    from decalprep.intake import read_face
+    from decalprep.intake.options import FaceOptions
+
+    found: list[PartFace | None] = []
+    for key in ("part", "back_part"):
+        if not panel[key]:
+            found.append(None)
+            continue
+        options = FaceOptions(
+            direction=DIRECTIONS[panel["part_face"]] if key == "part" else None,
+            unit=panel["part_unit"] if "part_unit" in panel.keys.given else None,
+        )
+        found.append(read_face(job.folder / panel[key], options))
+    return found[0], found[1]
+
+
+def _outline_settings(panel: PanelSpec) -> OutlineSettings:
+    from decalprep.outline import HoleSource, OutlineSettings, OutlineSource
+
+    return OutlineSettings(
+        source=OutlineSource(panel["outline_from"]),
+        layer=panel["outline_layer"] or "",
+        spot=panel["outline_spot"] or "",
+        hole_source=HoleSource(panel["holes_from"]),
+        hole_layer=panel["hole_layer"] or panel["hole_spot"] or "",
+        offset_mm=panel["offset"],
+        corner_radius_mm=panel["round_corners"],
+    )
+
+
+def _printed_artwork(
+    panel: PanelSpec, whole: Artwork, found: FoundOutline, holes: FoundHoles
+) -> Artwork:
+    """The artwork less what only guides the knife: the layers and spots of outline and holes."""
+    from decalprep.cleaning import leave_out
+
+    names = {found.layer, holes.layer, panel["outline_layer"], panel["hole_layer"]}
+    spots = {panel["outline_spot"], panel["hole_spot"]}
+    layers = tuple(sorted(n for n in names if n and n in whole.layers))
+    inks = tuple(sorted(s for s in spots if s))
+    return leave_out(whole, layers=layers, spots=inks).artwork if layers or inks else whole
+
+
+def clean(artwork: Artwork, job: Job) -> tuple[Cleaned, tuple[str, ...]]:
+    """The artwork with hairlines stripped and near-white made bare paper, and what changed."""
+    from decalprep.cleaning import strip_hairlines
+
+    stripped = strip_hairlines(artwork, hairline_settings(job))
+    return stripped, tuple(change_text(change) for change in stripped.changes)
+
+
+def change_text(change: Change) -> str:
+    """One change as a line: what, how often, and how wide."""
+    width = f" of {change.width_mm:.3f} mm" if change.width_mm is not None else ""
+    detail = f" ({change.detail})" if change.detail else ""
+    return f"{change.what}: {change.count}{width}{detail}"
+
+
+def hairline_settings(job: Job) -> HairlineSettings:
+    """What the job says about hairlines."""
+    from decalprep.cleaning import HairlineSettings, LoneHairlines
+
+    return HairlineSettings(width_mm=job["hairline"], lone=LoneHairlines(job["lone_hairlines"]))
+
+
+def _with_user_holes(
+    holes: tuple[Hole, ...], panel: PanelSpec, found: FoundOutline
+) -> tuple[tuple[Hole, ...], tuple[Notice, ...]]:
+    """The holes after the user's words: added, renamed, put to another use, or left out."""
+    result = list(holes)
+    notices: list[Notice] = []
+    for words in panel.holes:
+        x, y = found.decal_from_artwork.apply(words["x"], words["y"])
+        at = _nearest(result, x, y)
+        if words["diameter"] is not None and at is None:
+            result.append(_new_hole(words, x, y, len(result)))
+            continue
+        if at is None:
+            raise InputProblem(
+                f"there is no hole near {words['x']:g}, {words['y']:g} mm (line {words.line})",
+                where=panel.name,
+                do='correct x and y (mm from the lower left), or give "diameter" to add one',
+            )
+        if words["kind"] == "none":
+            result.pop(at)
+            continue
+        changed = result[at]
+        if words["diameter"] is not None:
+            notices.append(_other_size(changed, words, panel.name))
+            changed = replace(
+                changed,
+                contour=circle_path(x, y, words["diameter"]),
+                circle=Circle(x, y, words["diameter"]),
+                fit_error_mm=0.0,
+            )
+        if words["kind"]:
+            changed = replace(changed, kind=HoleKind(words["kind"]), classed_by="the job file")
+        result[at] = replace(changed, label=words["label"] or changed.label)
+    return tuple(result), tuple(notices)
+
+
+def _new_hole(words: Values, x: float, y: float, number: int) -> Hole:
+    from decalprep.outline import class_holes
+
+    hole = Hole(
+        circle_path(x, y, words["diameter"]),
+        Circle(x, y, words["diameter"]),
+        label=words["label"] or f"H{number + 1}",
+    )
+    if words["kind"] in (None, "none"):
+        return class_holes((hole,))[0]
+    return replace(hole, kind=HoleKind(words["kind"]), classed_by="the job file")
+
+
+def _nearest(holes: list[Hole], x: float, y: float) -> int | None:
+    best: tuple[float, int] | None = None
+    for k, hole in enumerate(holes):
+        box = hole.contour.box
+        distance = math.dist(box.centre, (x, y))
+        if distance <= max(box.width, box.height) / 2 + NEAR_MM and (
+            best is None or distance < best[0]
+        ):
+            best = (distance, k)
+    return best[1] if best else None
+
+
+def _other_size(hole: Hole, words: Values, name: str) -> Notice:
+    box: Box = hole.contour.box
+    return Notice(
+        "hole-size-by-user",
+        f"hole {hole.label} is {box.width:.2f} mm across in the drawing; the job file's "
+        f"{words['diameter']:g} mm is used",
+        name,
+        Severity.NOTE,
+        box,
+    )

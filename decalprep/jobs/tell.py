@@ -1,0 +1,177 @@
+"""What one run found, as text of 80 columns and as JSON by a documented schema."""
+
+from __future__ import annotations
+
+import json
+import math
+import textwrap
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import decalprep
+from decalprep.calibration import expected_error
+from decalprep.jobs.prepare import Prepared
+from decalprep.model import Notice, PrinterRecord, Severity
+
+if TYPE_CHECKING:
+    from decalprep.jobs.make import Made
+
+WIDTH = 80
+SCHEMA = "decalprep result 1"
+
+
+def result_text(made: Made) -> str:
+    """The whole result as text: sheets, proof table, what changed, expected print, warnings."""
+    from decalprep.proof import proof_table
+
+    lines = [made.job["title"], made.laid.bound_text, ""]
+    lines += proof_table(made.proof).rstrip().splitlines()
+    lines += ["", "What each decal rests on, and what was changed:"]
+    for one in made.prepared:
+        lines += _panel_lines(one)
+    lines += ["", *expectation_lines(made)]
+    loud = [n for n in made.notices if n.severity is not Severity.NOTE]
+    if loud:
+        lines += ["", "Warnings:"]
+        for notice in distinct(loud):
+            subject = f"{notice.subject}: " if notice.subject else ""
+            lines += _wrapped(f"{notice.severity.value}: {subject}{notice.text}", "- ")
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _wrapped(words: str, head: str = "  ") -> list[str]:
+    return textwrap.wrap(
+        words, WIDTH, initial_indent=head, subsequent_indent="  ", break_on_hyphens=False
+    )
+
+
+def _panel_lines(one: Prepared) -> list[str]:
+    lines = [f"{one.decal.name}:"]
+    for words in (*one.sources, *one.changes):
+        lines += textwrap.wrap(
+            words, WIDTH, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False
+        )
+    return lines
+
+
+def distinct(notices: Sequence[Notice]) -> list[Notice]:
+    """The notices, worst first, each text once."""
+    order = [Severity.DANGER, Severity.WARNING, Severity.NOTE]
+    seen: dict[tuple[str, str], Notice] = {}
+    for notice in sorted(notices, key=lambda n: order.index(n.severity)):
+        seen.setdefault((notice.subject, notice.text), notice)
+    return list(seen.values())
+
+
+def expectation_lines(made: Made) -> list[str]:
+    """How true the prints can be expected to be, in mm over the largest decal of each printer."""
+    lines = []
+    told: set[int] = set()
+    for record, sheet in zip(made.records, made.laid.sheets, strict=True):
+        if id(record) in told:
+            continue
+        told.add(id(record))
+        lines += _expectation(record, sheet.name, made)
+    return lines
+
+
+def _expectation(record: PrinterRecord | None, sheet: str, made: Made) -> list[str]:
+    if record is None:
+        words = (
+            f"{sheet}: not corrected for a printer. Measure the 100 mm check bars on the cooled "
+            "print; 'decalprep calibrate' makes the prints true."
+        )
+        return _wrapped(words, "")
+    boxes = [p.decal.outline.box for p in made.prepared]
+    width, height = max(b.width for b in boxes), max(b.height for b in boxes)
+    error = expected_error(record, width, height)
+    words = (
+        f"{sheet}: corrected for {record.printer}. Over {width:.0f} x {height:.0f} mm expect the "
+        f"print within {error.x_mm:.2f} mm across and {error.y_mm:.2f} mm up (95 %, relative to "
+        "your rule)."
+    )
+    return _wrapped(words, "")
+
+
+def result_json(made: Made) -> str:
+    """The result as JSON by the schema ``decalprep result 1`` (see DEVELOPERS.md)."""
+    from decalprep.proof import proof_data
+
+    data = {
+        "schema": SCHEMA,
+        "version": decalprep.__version__,
+        "title": made.job["title"],
+        "sheets": {
+            "count": len(made.laid.sheets),
+            "lower_bound": made.laid.lower_bound,
+            "told": made.laid.bound_text,
+            "kinds": [sheet.name for sheet in made.laid.sheets],
+            "corrections": [list(d.page_from_sheet.as_tuple()) for d in made.drawings],
+        },
+        "panels": [_panel_data(one) for one in made.prepared],
+        "placements": [
+            {
+                "decal": p.decal,
+                "copy": p.copy,
+                "sheet": p.sheet_index + 1,
+                "x_mm": p.x_mm,
+                "y_mm": p.y_mm,
+                "turn_deg": p.turn_deg,
+            }
+            for p in made.laid.placements
+        ],
+        "proof": proof_data(made.proof),
+        "notices": [notice_data(n) for n in distinct(made.notices)],
+    }
+    return json.dumps(_finite(data), indent=1, ensure_ascii=False) + "\n"
+
+
+def _panel_data(one: Prepared) -> dict[str, Any]:
+    box = one.decal.outline.box
+    return {
+        "name": one.decal.name,
+        "artwork": one.decal.artwork.source,
+        "artwork_mm": [one.decal.artwork.width_mm, one.decal.artwork.height_mm],
+        "outline_mm": [box.width, box.height],
+        "outline_from": one.decal.outline_from,
+        "copies": one.decal.copies,
+        "evidence": [
+            {"width_mm": e.width_mm, "height_mm": e.height_mm, "reason": e.reason}
+            for e in one.decal.artwork.evidence
+        ],
+        "holes": [
+            {
+                "label": h.label,
+                "kind": h.kind.value,
+                "classed_by": h.classed_by,
+                "centre_mm": list(h.contour.box.centre),
+                "diameter_mm": h.circle.diameter if h.circle else None,
+            }
+            for h in one.decal.holes
+        ],
+        "changes": list(one.changes),
+    }
+
+
+def notice_data(notice: Notice) -> dict[str, Any]:
+    """One notice as plain data."""
+    box = notice.box_mm
+    return {
+        "code": notice.code,
+        "severity": notice.severity.value,
+        "subject": notice.subject,
+        "text": notice.text,
+        "box_mm": [box.x0, box.y0, box.x1, box.y1] if box else None,
+        "numbers": dict(notice.numbers),
+    }
+
+
+def _finite(value: Any) -> Any:
+    """The same data with null for numbers that JSON cannot hold."""
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, dict):
+        return {k: _finite(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(v) for v in value]
+    return value
