@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import random
 
+from decalprep.nesting.objective import last_sheet
 from decalprep.nesting.placing import Habit
 from decalprep.nesting.regions import Kind
 from decalprep.nesting.search import Search
 from decalprep.nesting.state import Nest, OpenSheet, Piece, fill, left_of
 
+HEAT = 0.04
+"""At first a pool is taken that is larger than the least so far by this share of a sheet."""
 TIDY_PASSES = 40
 """Passes spent on a larger rest when fewer sheets are out of the question."""
 
@@ -26,38 +29,45 @@ def _one_fewer(search: Search, rng: random.Random, most: int) -> bool:
     """Give up the emptiest sheet and find room for its pieces; True when it worked.
 
     Where it does not work, the pieces left are laid on the last sheet again: a larger rest there.
+    Pieces that no sheet was left for are tried first; then no sheet is given up.
     """
-    if search.best is None or len(search.best.used) <= 1:
-        return False
-    start = search.best.copy()
-    free = [s for s in start.sheets if not s.locked]
-    if not free:
-        return False
-    victim = min(free, key=lambda s: s.taken)
+    start = search.best.copy() if search.best is not None else Nest()
+    victim = None if start.pool else last_sheet(start)
     sheets = [s for s in start.sheets if s is not victim and (s.where or s.locked)]
-    pool = sorted([*start.pool, *victim.where], key=lambda p: (-p.area, p.key, p.copy))
-    now = sum(p.area for p in pool)
-    least = now
-    whole = max(k.free_cells for k in search.kinds)
+    if not any(not s.closed for s in sheets):
+        return False
+    pool = [*start.pool, *(victim.where if victim else ())]
+    now = least = sum(p.area for p in pool)
+    whole = max(s.kind.free_cells for s in sheets)
     kept = min(most, search.settings.budget - search.passes)
     for turn in range(kept):
         search.poll()
-        heat = 0.10 * whole * (1 - turn / kept)
         trial, left = _repack(sheets, pool, rng)
         area = sum(p.area for p in left)
-        if area <= now or area <= least + heat * rng.random():
+        heat = HEAT * whole * (1 - turn / kept) * rng.random()
+        if area <= now or area <= least + heat:
             for old, new in trial:
                 sheets[sheets.index(old)] = new
             pool, now = left, area
-        least = min(least, now)
-        if not pool:
-            search.offer(Nest(sheets))
-            search.tick()
-            return True
-        if now == least and now < sum(p.area for p in victim.where):
-            _offer_rest(search, sheets, pool, victim.kind)
+        if now < least:
+            least = now
+            _offer(search, sheets, pool, victim)
         search.tick()
+        if not pool:
+            return True
     return False
+
+
+def _offer(
+    search: Search, sheets: list[OpenSheet], pool: list[Piece], victim: OpenSheet | None
+) -> None:
+    """Offer the sheets as they are, or with what is left on the last sheet: a larger rest."""
+    if victim is None or not pool:
+        search.offer(Nest(list(sheets), list(pool)))
+        return
+    last = _all_on(victim.kind, pool)
+    if last is not None:
+        search.offer(Nest([*sheets, last]))
 
 
 def _smaller_sheets(search: Search) -> None:
@@ -90,14 +100,6 @@ def _all_on(kind: Kind, pieces: list[Piece]) -> OpenSheet | None:
         if all(sheet.add(piece, habit) for piece in order):
             return sheet
     return None
-
-
-def _offer_rest(search: Search, sheets: list[OpenSheet], pool: list[Piece], kind: Kind) -> None:
-    """Lay what is left on the last sheet: the same number of sheets, a larger rest."""
-    last = OpenSheet(kind)
-    order = sorted(pool, key=lambda p: (-p.area, p.key, p.copy))
-    if all(last.add(piece, Habit.LOW) for piece in order):
-        search.offer(Nest([*sheets, last]))
 
 
 def _repack(
