@@ -1,8 +1,11 @@
 """Sheets of plain shapes: masks at true size, mirrored ones say so, misfits are told."""
 
+import math
+from itertools import pairwise
+
 import pytest
 
-from decalprep.compose import Shape, ShapeSheet, mask_drawing, shapes_drawing
+from decalprep.compose import Shape, ShapeSheet, hatch_lines, mask_drawing, shapes_drawing
 from decalprep.geometry import Box, circle_path, polygon_path, rectangle_path
 from decalprep.model import FillMark, Layer, PrinterRecord, Sheet, StrokeMark, TextMark
 
@@ -57,3 +60,23 @@ def test_stroked_shapes_and_captions_and_correction():
 def test_caption_that_does_not_fit_is_told():
     drawing = shapes_drawing([], ShapeSheet(A4, "empty", ("w" * 300,)))
     assert [n.code for n in drawing.notices] == ["caption-cut"]
+
+
+def test_hatching_lies_inside_and_evenly():
+    ring = [circle_path(0, 0, 40), circle_path(0, 0, 20)]
+    lines = hatch_lines(ring, 2.0)
+    between = [path.points() for path in lines]
+    offsets = sorted({round((a[1] - a[0]) / math.sqrt(2), 6) for a, _ in between})
+    assert all(b - a == pytest.approx(2.0) for a, b in pairwise(offsets))
+    area = sum(math.dist(a, b) for a, b in between) * 2.0
+    assert area == pytest.approx(math.pi * (20**2 - 10**2), rel=0.02)
+    for a, b in between:
+        assert 9.99 <= math.dist(((a[0] + b[0]) / 2, (a[1] + b[1]) / 2), (0, 0)) <= 20
+
+
+def test_hatched_shape_is_lines_only():
+    shape = Shape((FLAG,), Layer.MASK, hatch_mm=3.0, line_mm=0.15)
+    drawing = shapes_drawing([shape], ShapeSheet(A4, "plate difference"))
+    marks = [i for i in drawing.items if i.layer is Layer.MASK]
+    assert len(marks) > 8
+    assert all(isinstance(m, StrokeMark) and not m.path.closed for m in marks)

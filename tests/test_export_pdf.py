@@ -14,6 +14,7 @@ from PIL import Image
 from sheet_samples import lamp, make_artwork, middle_of_ink, pixels, winch_panel
 
 from decalprep.compose import ComposeSettings, compose_sheets
+from decalprep.errors import OutputProblem, UsageProblem
 from decalprep.export import PdfSettings, write_pdf
 from decalprep.export.pdf_content import number
 from decalprep.geometry import Affine, Box, circle_path
@@ -267,6 +268,26 @@ def test_attachments_title_and_date():
     assert reader.xmp_metadata.dc_title == {"x-default": "Tug & <bridge>"}
     assert reader.metadata["/CreationDate"] == "D:20260102030405Z"
     assert reader.metadata["/Trapped"] == "/False"
+
+
+@pytest.mark.parametrize("bad", [float("nan"), float("inf")])
+def test_places_that_are_not_finite_are_refused(bad):
+    drawing = Drawing(A4, (FillMark(Layer.TARGET, (circle_path(bad, 20.0, 5.0),)),))
+    with pytest.raises(OutputProblem, match="not a finite number"):
+        write_pdf([drawing])
+
+
+@pytest.mark.parametrize(("width", "height"), [(5081.0, 100.0), (100.0, 1.0), (0.0, 100.0)])
+def test_impossible_pages_are_refused(width, height):
+    with pytest.raises(OutputProblem, match="2 to 5080 mm"):
+        write_pdf([Drawing(Sheet("odd", width, height), ())])
+
+
+def test_wrong_settings_are_refused():
+    with pytest.raises(UsageProblem, match="no PDF date"):
+        write_pdf([], PdfSettings(date="2026-01-01"))
+    with pytest.raises(UsageProblem, match="one name"):
+        write_pdf([], PdfSettings(attachments=(("a", b""), ("a", b"x"))))
 
 
 def test_no_drawings_make_no_pages():

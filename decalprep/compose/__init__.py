@@ -8,7 +8,13 @@ shapes simplified to 0.02 mm, so that they err to the safe side.
 
 from decalprep.compose.correction import correction_note
 from decalprep.compose.settings import ComposeSettings
-from decalprep.compose.shapes import Shape, ShapeSheet, mask_drawing, shapes_drawing
+from decalprep.compose.shapes import (
+    Shape,
+    ShapeSheet,
+    hatch_lines,
+    mask_drawing,
+    shapes_drawing,
+)
 from decalprep.compose.sheets import compose_sheets
 
 __all__ = [
@@ -17,6 +23,7 @@ __all__ = [
     "ShapeSheet",
     "compose_sheets",
     "correction_note",
+    "hatch_lines",
     "mask_drawing",
     "shapes_drawing",
 ]

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
 import shapely
+from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from decalprep.calibration import correction_for
 from decalprep.compose.correction import correction_note, past_margins
-from decalprep.geometry import Affine, Box, Path
+from decalprep.geometry import Affine, Box, Line, Path
 from decalprep.marks import (
     mark_places,
     printable_text,
@@ -37,13 +41,17 @@ CAPTION_MM = 2.0
 
 @dataclass(frozen=True)
 class Shape:
-    """Paths by even-odd in a frame of their own (mm): filled with ``fill``, or else stroked."""
+    """Paths by even-odd in a frame of their own (mm): filled with ``fill``, or else stroked.
+
+    ``hatch_mm`` above 0 strokes lines at 45 degrees that far apart inside the paths instead.
+    """
 
     paths: tuple[Path, ...]
     layer: Layer = Layer.MASK
     fill: RGB | None = None
     line_mm: float = 0.1
     line: RGB = BLACK
+    hatch_mm: float = 0.0
     name: str = ""
 
 
@@ -130,11 +138,39 @@ def _middle(sheet: Sheet, boxes: Sequence[Box]) -> Affine:
 
 def _shape_items(shape: Shape, place: Affine) -> list[Item]:
     paths = tuple(path.mapped(place) for path in shape.paths)
+    if shape.hatch_mm > 0:
+        lines = hatch_lines(paths, shape.hatch_mm)
+        return [
+            StrokeMark(shape.layer, p, shape.line_mm, shape.line, (), shape.name) for p in lines
+        ]
     if shape.fill is not None:
         return [FillMark(shape.layer, paths, shape.fill, shape.name)]
     return [
         StrokeMark(shape.layer, path, shape.line_mm, shape.line, (), shape.name) for path in paths
     ]
+
+
+def hatch_lines(paths: Sequence[Path], apart_mm: float) -> list[Path]:
+    """Lines at 45 degrees, ``apart_mm`` apart, inside the paths by even-odd.
+
+    >>> from decalprep.geometry import rectangle_path
+    >>> len(hatch_lines([rectangle_path(Box(0, 0, 10, 10))], 2.0))
+    7
+    """
+    rings = [Polygon(path.points(0.01)) for path in paths]
+    area: BaseGeometry = Polygon()
+    for ring in rings:
+        area = area.symmetric_difference(shapely.make_valid(ring))
+    if area.is_empty:
+        return []
+    x0, y0, x1, y1 = area.bounds
+    step = apart_mm * math.sqrt(2)
+    low, high = y0 - x1, y1 - x0
+    offsets = [k * step for k in range(math.ceil(low / step), math.floor(high / step) + 1)]
+    lines = [shapely.LineString([(x0, x0 + c), (x1, x1 + c)]) for c in offsets]
+    inside = shapely.get_parts(shapely.intersection(np.array(lines, dtype=object), area))
+    found = [list(one.coords) for one in inside if one.geom_type == "LineString"]
+    return [Path((Line(ends[0], ends[-1]),), closed=False) for ends in found if len(ends) > 1]
 
 
 def _captions(captions: Sequence[str], sheet: Sheet) -> tuple[list[Item], list[Notice]]:

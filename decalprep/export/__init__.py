@@ -10,17 +10,19 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from decalprep.export.files import write_folder, write_whole
     from decalprep.export.pdf import PdfSettings, write_pdf
+    from decalprep.export.pdf_document import pdf_date
     from decalprep.export.preview import preview_png
 
 _HOMES = {
     "PdfSettings": "pdf",
+    "pdf_date": "pdf_document",
     "preview_png": "preview",
     "write_folder": "files",
     "write_pdf": "pdf",
     "write_whole": "files",
 }
 
-__all__ = ["PdfSettings", "preview_png", "write_folder", "write_pdf", "write_whole"]
+__all__ = ["PdfSettings", "pdf_date", "preview_png", "write_folder", "write_pdf", "write_whole"]
 
 
 def __getattr__(name: str) -> Any:

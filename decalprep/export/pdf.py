@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import pikepdf
 from pikepdf import Array, Dictionary, Name
 
+from decalprep.errors import OutputProblem
 from decalprep.export.pdf_artwork import ArtworkForms, reals
 from decalprep.export.pdf_content import (
     clip_operators,
@@ -23,10 +24,19 @@ from decalprep.export.pdf_content import (
     number,
     stroke_operators,
 )
-from decalprep.export.pdf_document import PdfSettings, finish_document
+from decalprep.export.pdf_document import PdfSettings, check_settings, finish_document
 from decalprep.export.pdf_font import MarkFont
 from decalprep.geometry import Affine, Box
-from decalprep.model import Drawing, FillMark, Item, Layer, PlacedArtwork, StrokeMark, TextMark
+from decalprep.model import (
+    Drawing,
+    FillMark,
+    Item,
+    Layer,
+    PlacedArtwork,
+    Sheet,
+    StrokeMark,
+    TextMark,
+)
 from decalprep.units import pt_from_mm
 
 SPOT_LAYERS = (Layer.CUT_OUTLINE, Layer.HOLE_GUIDE)
@@ -45,8 +55,11 @@ def write_pdf(drawings: Sequence[Drawing], settings: PdfSettings | None = None) 
     Raises:
         InputProblem: an artwork's page cannot be read.
         MissingHelper: the marks' typeface is not installed.
+        OutputProblem: a place is not finite, or a sheet is beyond what a PDF page may be.
+        UsageProblem: the date is no PDF date, or two attachments have one name.
     """
     settings = settings or PdfSettings()
+    check_settings(settings)
     with pikepdf.new() as pdf:
         writer = _Writer(pdf, settings)
         for drawing in drawings:
@@ -89,6 +102,7 @@ class _Writer:
     def add_page(self, drawing: Drawing) -> None:
         """Append the page of one drawing."""
         sheet = drawing.sheet
+        _check_size(sheet)
         resources = Dictionary(
             XObject=Dictionary(),
             Properties=Dictionary(),
@@ -246,6 +260,17 @@ class _Writer:
         ink = self._ink(mark.layer, mark.colour, False)
         shown = self.font.show(mark.text)
         return f"q\n{ink}BT\n/F1 {number(size)} Tf\n{matrix(at)} Tm\n{shown} Tj\nET\nQ\n"
+
+
+def _check_size(sheet: Sheet) -> None:
+    """Page sides of 3 to 14400 points (ISO 32000-1, annex C), for UserUnit is never written."""
+    sides = (pt_from_mm(sheet.width_mm), pt_from_mm(sheet.height_mm))
+    if not all(3.0 <= side <= 14400.0 for side in sides):
+        raise OutputProblem(
+            f"a PDF page cannot be {sheet.width_mm:g} x {sheet.height_mm:g} mm",
+            where=f"sheet {sheet.name!r}",
+            do="use sides of 2 to 5080 mm",
+        )
 
 
 @dataclass

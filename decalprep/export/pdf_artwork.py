@@ -55,6 +55,7 @@ class ArtworkForms:
         try:
             source = pikepdf.open(io.BytesIO(artwork.page_pdf))
             self._sources.append(source)
+            source.remove_unreferenced_resources()
             page = source.pages[0]
             page.contents_coalesce()
             contents = page.obj.get("/Contents")

@@ -5,8 +5,10 @@ Coordinates have 6 decimals (0.000001 mm); matrices have 9, for they multiply wh
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 
+from decalprep.errors import OutputProblem
 from decalprep.geometry import Affine, Arc, Line, Path
 from decalprep.geometry.path import Segment
 
@@ -14,9 +16,14 @@ from decalprep.geometry.path import Segment
 def number(value: float, places: int = 6) -> str:
     """A number as PDF writes it: no exponent, no idle zeros, no negative zero.
 
+    Raises:
+        OutputProblem: it is not finite; a PDF has no way to write that.
+
     >>> number(1e-9), number(-0.0000001), number(12.5), number(1 / 3, 9)
     ('0', '0', '12.5', '0.333333333')
     """
+    if not math.isfinite(value):
+        raise OutputProblem(f"a place on the sheet is {value}, not a finite number")
     text = f"{value:.{places}f}".rstrip("0").rstrip(".") if places else f"{value:.0f}"
     return "0" if text in ("-0", "") else text
 

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from xml.sax.saxutils import escape
 
 import pikepdf
 from pikepdf import Array, Dictionary, Name
 
 import decalprep
+from decalprep.errors import UsageProblem
 from decalprep.export.pdf_artwork import ArtworkForms
 from decalprep.model import Layer
 
@@ -28,6 +31,33 @@ class PdfSettings:
     date: str | None = None
     attachments: tuple[tuple[str, bytes], ...] = ()
     cut_as_spot: bool = True
+
+
+_DATE = re.compile(r"D:\d{4}(\d\d){0,5}(Z|[-+]\d\d'\d\d'?)?")
+
+
+def pdf_date(epoch_seconds: int) -> str:
+    """A PDF date (ISO 32000-1, 7.9.4) from seconds since 1970, such as SOURCE_DATE_EPOCH.
+
+    >>> pdf_date(0)
+    'D:19700101000000Z'
+    """
+    return datetime.fromtimestamp(epoch_seconds, UTC).strftime("D:%Y%m%d%H%M%SZ")
+
+
+def check_settings(settings: PdfSettings) -> None:
+    """Refuse settings that would write a wrong file.
+
+    Raises:
+        UsageProblem: the date is no PDF date, or two attachments have one name.
+    """
+    if settings.date is not None and not _DATE.fullmatch(settings.date):
+        raise UsageProblem(
+            f"{settings.date!r} is no PDF date", do='write it as in "D:20260131120000Z"'
+        )
+    names = [name for name, _ in settings.attachments]
+    if len(set(names)) < len(names):
+        raise UsageProblem("two attachments have one name", do="give each its own")
 
 
 _XMP = """<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?>
