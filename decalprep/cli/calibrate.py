@@ -1,0 +1,224 @@
+"""``decalprep calibrate``: a printer measured, and its record."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from decalprep.cli.text import say, say_notices, wrapped
+
+if TYPE_CHECKING:
+    from decalprep.jobs.calibrate import PrinterKey
+
+
+def which_printer(function: Callable[..., Any]) -> Callable[..., Any]:
+    """The options that say which printer is meant."""
+    for option in (
+        click.option("--quality", default="", help="Quality setting, if it matters."),
+        click.option("--tray", default="", help="Tray or feed, if it matters."),
+        click.option(
+            "--stock", default="plain paper", show_default=True, help="What is printed on."
+        ),
+        click.option("--printer", required=True, help="A name of your own for the printer."),
+    ):
+        function = option(function)
+    return function
+
+
+def _key(printer: str, stock: str, tray: str, quality: str) -> PrinterKey:
+    from decalprep.errors import UsageProblem
+    from decalprep.jobs.calibrate import PrinterKey
+
+    if not printer.strip():
+        raise UsageProblem(
+            "--printer is empty", do='give it a name, as in --printer "office laser"'
+        )
+    return PrinterKey(printer.strip(), stock.strip(), tray.strip(), quality.strip())
+
+
+@click.group(name="calibrate")
+def command() -> None:
+    """Measure a printer, so that its sheets come out true.
+
+    Print a calibration page at actual size, let it cool and dry, read its lines with a steel rule,
+    enter the readings. From then on sheets for that printer are corrected.
+
+    \b
+    Example:
+      decalprep calibrate page --printer "office laser"
+      decalprep calibrate enter --printer "office laser" \\
+        "across1=169.4 across2=169.5 down1=254.7 down2=254.6
+         diag1=277.0 diag1=276.9 diag2=276.8 diag2=276.9"
+    """
+
+
+@command.command(name="page")
+@which_printer
+@click.option("--size", default="A4", show_default=True, help="A4, Letter, A3, Legal or Tabloid.")
+@click.option("--uncorrected", is_flag=True, help="Print without the correction so far.")
+@click.option("--to", "path", type=click.Path(path_type=Path), help="PDF file to write.")
+def page(
+    printer: str,
+    stock: str,
+    tray: str,
+    quality: str,
+    size: str,
+    uncorrected: bool,
+    path: Path | None,
+) -> None:
+    """Write the calibration page to print.
+
+    \b
+    Example:
+      decalprep calibrate page --printer "office laser" --size Letter
+    """
+    from decalprep.export import write_whole
+    from decalprep.jobs.calibrate import page_pdf
+    from decalprep.records import records_folder
+
+    key = _key(printer, stock, tray, quality)
+    pdf = page_pdf(key, size, records_folder(), uncorrected=uncorrected)
+    path = path or Path("calibration-page.pdf")
+    write_whole(path, pdf)
+    say(wrapped(f"Wrote {path}, for {key.title}."))
+    say(wrapped('Print it at "actual size" or 100 %, without fitting, on the stock named.'))
+    say(wrapped("Let it cool and dry, lay it flat, then follow the words on the page."))
+
+
+@command.command(name="enter")
+@which_printer
+@click.option("--size", default="A4", show_default=True, help="Size of the page measured.")
+@click.option("--measured-on", help="Date of measuring, as 2026-05-31; today, if not given.")
+@click.option(
+    "--accept",
+    multiple=True,
+    type=click.Choice(["dialog-scaling", "misfit"]),
+    help="Take readings that would be refused for this reason.",
+)
+@click.argument("readings", nargs=-1)
+def enter(
+    printer: str,
+    stock: str,
+    tray: str,
+    quality: str,
+    size: str,
+    measured_on: str | None,
+    accept: tuple[str, ...],
+    readings: tuple[str, ...],
+) -> None:
+    """Enter what you read from the page; without READINGS you are asked one by one.
+
+    Write name=value for each line, in mm; a decimal comma will do. Say rule=I, II or III if your
+    rule shows its class, method=vernier if you read tenths by the printed vernier, code=... the
+    page's code if it was printed with a correction.
+
+    \b
+    Example:
+      decalprep calibrate enter --printer "office laser" \\
+        "across1=169.4 across2=169.5 down1=254.7 down2=254.6 method=vernier
+         diag1=277.0 diag1=276.9 diag2=276.8 diag2=276.9"
+    """
+    from decalprep.cli.make import today
+    from decalprep.jobs.calibrate import enter_readings
+    from decalprep.records import records_folder
+
+    key = _key(printer, stock, tray, quality)
+    text = " ".join(readings) or _asked(key, size)
+    entered = enter_readings(
+        key,
+        size,
+        text,
+        records_folder(),
+        measured_on=measured_on or today(),
+        accept=frozenset(accept),
+    )
+    for line in entered.lines:
+        say(wrapped(line) if not line.startswith(" ") else line)
+    say_notices(entered.updated.notices)
+    say(wrapped(f'Put printer = "{key.printer}" under [[sheet]] in your job file to use it.'))
+
+
+def _asked(key: PrinterKey, size: str) -> str:
+    """The readings, asked for one by one at the terminal."""
+    from decalprep.calibration import prompts_for
+    from decalprep.jobs.calibrate import layout_for
+
+    say(
+        wrapped("Lay a steel rule along each line as the page shows. Enter nothing to skip a line.")
+    )
+    parts = []
+    for prompt in prompts_for(layout_for(key, size).baselines):
+        say()
+        say(wrapped(prompt.text))
+        value = click.prompt(
+            f"  {prompt.line} =", default="", show_default=False, prompt_suffix=" "
+        )
+        if str(value).strip():
+            parts.append(f"{prompt.line}={str(value).strip()}")
+    for name, words in (
+        ("method", "read to the mark (plain) or by the printed vernier (vernier)?"),
+        ("rule", "class printed on the rule (I, II, III)?"),
+        ("code", "page code, five letters and figures?"),
+    ):
+        value = click.prompt(f"{words}", default="", show_default=False, prompt_suffix=" ")
+        if str(value).strip():
+            parts.append(f"{name}={str(value).strip()}")
+    return " ".join(parts)
+
+
+@command.command(name="list")
+def list_records() -> None:
+    """List the printer records there are.
+
+    \b
+    Example:
+      decalprep calibrate list
+    """
+    from decalprep.jobs.calibrate import record_lines
+    from decalprep.records import list_printers, records_folder
+
+    folder = records_folder()
+    records = list_printers(folder)
+    if not records:
+        say(wrapped(f"No printer records in {folder} yet; begin with 'decalprep calibrate page'."))
+    for line in record_lines(records):
+        say(
+            wrapped(line, "    ")
+            if not line.startswith(" ")
+            else "  " + wrapped(line.strip(), "    ")
+        )
+
+
+@command.command(name="export")
+@click.argument("printer")
+@click.argument("path", type=click.Path(path_type=Path))
+def export_record(printer: str, path: Path) -> None:
+    """Write PRINTER's record with its whole history to the file PATH.
+
+    \b
+    Example:
+      decalprep calibrate export "office laser" office-laser.json
+    """
+    from decalprep.records import export_printer, find_printer, records_folder
+
+    export_printer(find_printer(records_folder(), printer), path)
+    say(wrapped(f"Wrote {path}."))
+
+
+@command.command(name="import")
+@click.argument("path", type=click.Path(path_type=Path))
+@click.option("--replace", is_flag=True, help="Replace a record of the same name.")
+def import_record(path: Path, replace: bool) -> None:
+    """Take the exported printer record in the file PATH.
+
+    \b
+    Example:
+      decalprep calibrate import office-laser.json
+    """
+    from decalprep.records import import_printer, records_folder
+
+    record = import_printer(records_folder(), path, replace=replace)
+    say(wrapped(f"Took in the record of {record.printer}, {record.stock}."))

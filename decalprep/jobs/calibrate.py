@@ -1,0 +1,214 @@
+"""Calibrating a printer: the page to print, and what was read from it into the printer's record."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from decalprep.calibration import (
+    Estimate,
+    PageReadings,
+    Updated,
+    correction_for,
+    estimate_printer,
+    expected_error,
+    parse_readings,
+    update_record,
+)
+from decalprep.errors import UsageProblem
+from decalprep.geometry import Affine
+from decalprep.marks.calibration_page import calibration_page
+from decalprep.marks.calibration_page_codes import page_code, page_digits
+from decalprep.marks.calibration_page_layout import target_layout
+from decalprep.model import PrinterRecord, Sheet, TargetLayout
+from decalprep.records import load_printer, printer_file, update_printer
+from decalprep.units import page_size_mm
+
+
+@dataclass(frozen=True)
+class PrinterKey:
+    """Which printer, with which stock, tray and quality."""
+
+    printer: str
+    stock: str = "plain paper"
+    tray: str = ""
+    quality: str = ""
+
+    @property
+    def title(self) -> str:
+        """The parts that are said, with slashes."""
+        return " / ".join(p for p in (self.printer, self.stock, self.tray, self.quality) if p)
+
+    def record(self, folder: Path) -> PrinterRecord:
+        """The record there is, or an empty one."""
+        path = printer_file(folder, self.printer, self.stock, self.tray, self.quality)
+        if path.exists():
+            return load_printer(path)
+        return PrinterRecord(self.printer, self.stock, self.tray, self.quality)
+
+
+@dataclass(frozen=True)
+class Entered:
+    """What one set of readings did: the estimate, the new record, and lines to tell."""
+
+    estimate: Estimate
+    updated: Updated
+    lines: tuple[str, ...]
+
+
+def page_sheet(size: str) -> Sheet:
+    """The sheet of a calibration page by the name of its size.
+
+    Raises:
+        UsageProblem: not a known size.
+    """
+    width, height = page_size_mm(size)
+    return Sheet(size, width, height)
+
+
+def page_pdf(key: PrinterKey, size: str, folder: Path, *, uncorrected: bool = False) -> bytes:
+    """The calibration page as a PDF, printed with the correction that the record holds so far.
+
+    Raises:
+        UsageProblem: no page of this size is drawn.
+    """
+    from decalprep.export import PdfSettings, write_pdf
+
+    sheet = page_sheet(size)
+    correction = Affine() if uncorrected else correction_for(key.record(folder), sheet)
+    drawing = calibration_page(sheet, record_name=key.title, correction=correction)
+    return write_pdf([drawing], PdfSettings(title=f"Calibration page: {key.title}"))
+
+
+def layout_for(key: PrinterKey, size: str) -> TargetLayout:
+    """Where the lines of the page lie; the same for every correction."""
+    return target_layout(page_sheet(size), record_name=key.title, correction=Affine())
+
+
+def enter_readings(
+    key: PrinterKey,
+    size: str,
+    text: str,
+    folder: Path,
+    *,
+    measured_on: str,
+    accept: frozenset[str] = frozenset(),
+) -> Entered:
+    """The record with one more measured page in it, saved; all or nothing.
+
+    Raises:
+        UsageProblem: the readings cannot be taken apart, or the page's code fits no correction.
+        ReadingsRefused: they cannot be believed.
+    """
+    layout = layout_for(key, size)
+    readings = parse_readings(text, layout.baselines)
+    estimate = estimate_printer(readings, layout, accept=accept)
+    results: list[Updated] = []
+
+    def change(record: PrinterRecord) -> PrinterRecord:
+        correction = correction_printed_with(record, key, readings, page_sheet(size))
+        results.append(update_record(record, estimate, correction, measured_on=measured_on))
+        return results[-1].record
+
+    start = PrinterRecord(key.printer, key.stock, key.tray, key.quality)
+    update_printer(folder, start, change)
+    updated = results[-1]
+    return Entered(estimate, updated, tuple(told(estimate, updated, layout)))
+
+
+def correction_printed_with(
+    record: PrinterRecord, key: PrinterKey, readings: PageReadings, sheet: Sheet
+) -> Affine:
+    """The correction that the measured page was printed with, known by its printed code.
+
+    Raises:
+        UsageProblem: the code fits none, or is needed and was not given.
+    """
+    now = correction_for(record, sheet)
+    candidates = [now, Affine(), *_used_before(record)]
+    if readings.code:
+        for candidate in candidates:
+            if page_code(page_digits(key.title, candidate)) == readings.code:
+                return candidate
+        raise UsageProblem(
+            f"the page code {readings.code} is not of a page for {key.title} that is known here",
+            do="check the code, printer, stock, tray and quality, or print a new page",
+        )
+    if record.weight_sheets <= 0:
+        return Affine()
+    raise UsageProblem(
+        "this printer has a correction already, so it must be known which one was on the page",
+        do="add the code printed on the page to the readings, as in code=1A2B3",
+    )
+
+
+def _used_before(record: PrinterRecord) -> list[Affine]:
+    found = []
+    for entry in record.history:
+        row = dict(entry)
+        if all(name in row for name in ("used_a", "used_c", "used_d")):
+            found.append(
+                Affine(a=float(row["used_a"]), c=float(row["used_c"]), d=float(row["used_d"]))
+            )
+    return found
+
+
+def told(estimate: Estimate, updated: Updated, layout: TargetLayout) -> list[str]:
+    """What was found and what it is worth, each number with its uncertainty and in mm."""
+    across, up = 200.0, 250.0
+    ux, uy, us = estimate.u
+    record = updated.record
+    lines = [
+        "This page, as printed (95 %, relative to your rule):",
+        f"  across {_mm(estimate.scale_x, ux, across)}",
+        f"  up     {_mm(estimate.scale_y, uy, up)}",
+        f"  lean   {_mm(estimate.skew, us, up)}",
+        f"The rule itself may add {2 * estimate.u_rule * up:.2f} mm over {up:.0f} mm; it cancels "
+        "where the same rule measures the part.",
+    ]
+    expected = expected_error(record, across, up, same_rule=True)
+    lines += [
+        "",
+        f"The record now rests on {len(record.history)} page(s). Corrected sheets should come out "
+        f"within {expected.x_mm:.2f} mm over {across:.0f} mm across and {expected.y_mm:.2f} mm "
+        f"over {up:.0f} mm up (95 %).",
+        updated.gain.text,
+    ]
+    worst = max(estimate.residuals, key=lambda r: abs(r.residual_mm), default=None)
+    if worst is not None:
+        lines.append(
+            f"The readings agree to {estimate.sigma_mm:.2f} mm; {worst.line} fits worst, by "
+            f"{worst.residual_mm:+.2f} mm."
+        )
+    del layout
+    return lines
+
+
+def _mm(value: float, u: float, over_mm: float) -> str:
+    word = "too long" if value > 0 else "too short"
+    return (
+        f"{abs(value) * over_mm:.2f} mm {word} over {over_mm:.0f} mm "
+        f"({value * 100:+.3f} %), give or take {2 * u * over_mm:.2f} mm"
+    )
+
+
+def record_lines(records: Sequence[PrinterRecord]) -> list[str]:
+    """One paragraph a record, for the list of records."""
+    lines = []
+    for r in records:
+        title = " / ".join(p for p in (r.printer, r.stock, r.tray, r.quality) if p)
+        lines.append(title)
+        if r.weight_sheets <= 0:
+            lines.append("  not measured yet")
+            continue
+        lines.append(
+            f"  measured on {r.measured_on}, {len(r.history)} page(s): across "
+            f"{r.scale_x * 100:+.3f} % (give or take {2 * r.u_scale_x * 100:.3f}), up "
+            f"{r.scale_y * 100:+.3f} % ({2 * r.u_scale_y * 100:.3f}), lean "
+            f"{r.skew * 100:+.3f} % ({2 * r.u_skew * 100:.3f})"
+        )
+        lines.append(
+            f"  over 200 x 250 mm: {r.scale_x * 200:+.2f} mm across, {r.scale_y * 250:+.2f} mm up"
+        )
+    return lines
