@@ -12,7 +12,7 @@ from decalprep.errors import InputProblem, UsageProblem
 from decalprep.geometry import Affine, Box, Circle, circle_path, rectangle_path
 from decalprep.model import Hole, Layer, StockKind
 from decalprep.outline.legend import LegendChoice, LegendShapes, legend_shapes
-from decalprep.outline.underlay import (
+from decalprep.outline.lightblock import (
     UnderlaySettings,
     layers_for,
     light_leak_mm2,

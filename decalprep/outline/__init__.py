@@ -15,6 +15,16 @@ from decalprep.outline.drawn_holes import FoundHoles, fitted
 from decalprep.outline.find import FoundOutline, find_outline
 from decalprep.outline.holes import find_holes, labelled
 from decalprep.outline.legend import LegendChoice, LegendShapes, legend_shapes
+from decalprep.outline.lightblock import (
+    Underlay,
+    UnderlaySettings,
+    layers_for,
+    light_leak_mm2,
+    pair_ticks,
+    stock_advice,
+    underlay,
+    underlay_items,
+)
 from decalprep.outline.masks import (
     MaskSettings,
     PaintMask,
@@ -30,16 +40,6 @@ from decalprep.outline.settings import HoleOverride, HoleSource, OutlineSettings
 from decalprep.outline.shaping import offset_path, paths_of, polygons_of, round_corners
 from decalprep.outline.tables import HOLE_SIZES, HoleSize
 from decalprep.outline.trace import Traced, trace_edge
-from decalprep.outline.underlay import (
-    Underlay,
-    UnderlaySettings,
-    layers_for,
-    light_leak_mm2,
-    pair_ticks,
-    stock_advice,
-    underlay,
-    underlay_items,
-)
 
 __all__ = [
     "HOLE_SIZES",
