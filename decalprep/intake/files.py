@@ -10,6 +10,7 @@ from decalprep.intake.options import Limits
 ARTWORK_KINDS = frozenset({"svg", "pdf", "raster", "dxf"})
 MESH_KINDS = frozenset({"stl", "3mf", "obj"})
 
+BINARY_DXF = b"Binary DXF\r\n\x1a\0"
 _HEAD = 4096
 _RASTER_STARTS = (b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff", b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 _REFUSED: tuple[tuple[bytes, str, str], ...] = (
@@ -86,7 +87,7 @@ def _binary_kind(data: bytes, head: bytes) -> str | None:
         return "raster"
     if head[:2] == b"BM" and len(data) > 26 and int.from_bytes(head[14:18], "little") in _BMP_HEADS:
         return "raster"
-    if b"Binary DXF\r\n\x1a\0" in head[:24]:
+    if BINARY_DXF in head[:24]:
         return "dxf"
     if head[:4] == b"PK\x03\x04":
         return "3mf" if _holds_model(data) else None

@@ -1,0 +1,170 @@
+"""The outline and holes that the lines of a drawing make, exact in mm."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Sequence
+
+from shapely.geometry import Polygon
+
+from decalprep.errors import InputProblem
+from decalprep.geometry import Affine, Arc, Circle, Path, circle_path
+from decalprep.intake.chains import Chained, chained
+from decalprep.intake.dxfwalk import Drawn
+from decalprep.model import Hole, Notice, PartFace, Severity
+from decalprep.units import format_mm
+
+HOLE_WORDS = frozenset(
+    ("hole", "holes", "drill", "drills", "drilling", "bore", "bores", "cut", "cuts")
+    + ("cutout", "cutouts", "opening", "openings")
+)
+SAME_CIRCLE = 1e-9
+
+
+def is_hole_layer(name: str) -> bool:
+    """Whether a layer is named for holes or cutting.
+
+    >>> is_hole_layer("Panel-HOLES"), is_hole_layer("legend")
+    (True, False)
+    """
+    return not HOLE_WORDS.isdisjoint(re.split(r"[^a-z]+", name.lower()))
+
+
+def face_of(
+    shown: Sequence[Drawn],
+    mm_from_drawing: Affine,
+    *,
+    joining_mm: float,
+    outline_layer: str | None,
+    hole_layers: Sequence[str] | Callable[[str], bool] | None,
+    where: str,
+) -> PartFace | None:
+    """The largest loop and the loops directly inside it; None where no loop closes.
+
+    ``hole_layers`` None takes loops of all layers; a test takes those of the outline's own layer
+    and of the layers that pass it. Text, fills and hatches never make a loop.
+
+    Raises:
+        InputProblem: the outline crosses itself.
+    """
+    by_layer: dict[str, list[Path]] = {}
+    for item in shown:
+        if item.kind == "line":
+            by_layer.setdefault(item.layer, []).extend(
+                p.mapped(mm_from_drawing) for p in item.paths
+            )
+    wanted = [outline_layer] if outline_layer else list(by_layer)
+    chains = {name: chained(paths, joining_mm) for name, paths in by_layer.items()}
+    loops = [(name, loop) for name in wanted for loop in chains[name].loops]
+    if not loops and not outline_layer:
+        # An outline whose pieces lie on several layers.
+        mixed = chained([p for paths in by_layer.values() for p in paths], joining_mm)
+        chains = {"": mixed}
+        loops = [("", loop) for loop in mixed.loops]
+    if not loops:
+        return None
+    own, outline = max(loops, key=lambda pair: _area(pair[1]))
+    if not Polygon(outline.points(0.01)).is_valid:
+        raise InputProblem("the outline crosses itself", where=where, do="redraw it as one line")
+    taken = _hole_names(chains, own, hole_layers)
+    holes, deeper = _direct_holes(outline, [lp for n in taken for lp in chains[n].loops])
+    notices = _told(chains, [own, *taken], deeper, joining_mm, where)
+    left = sorted(n for n in chains if n not in taken and n != own and chains[n].loops)
+    if left and hole_layers is not None:
+        text = f"closed lines on the layers {', '.join(map(repr, left))} are not taken for holes"
+        notices.append(Notice("dxf-layers-not-holes", text, where, Severity.NOTE))
+    box = outline.box
+    described = (
+        f"drawn outline{f' on layer {own!r}' if own else ''}, "
+        f"{format_mm(box.width)} x {format_mm(box.height)}, {len(holes)} holes"
+    )
+    return PartFace(outline, holes, None, 0.0, described, tuple(notices))
+
+
+def _area(loop: Path) -> float:
+    points = loop.points(0.01)
+    return float(Polygon(points).area) if len(points) > 2 else 0.0
+
+
+def _hole_names(
+    chains: dict[str, Chained], own: str, chosen: Sequence[str] | Callable[[str], bool] | None
+) -> list[str]:
+    if chosen is None:
+        return list(chains)
+    if callable(chosen):
+        return [name for name in chains if name == own or chosen(name)]
+    return [name for name in chains if name in chosen]
+
+
+def _direct_holes(outline: Path, loops: Sequence[Path]) -> tuple[tuple[Hole, ...], int]:
+    """(loops inside the outline but in no other, how many lie deeper), top to bottom."""
+    shape = Polygon(outline.points(0.01))
+    inner = []
+    for loop in loops:
+        if loop is outline or len(loop.points(0.01)) < 3:
+            continue
+        polygon = Polygon(loop.points(0.01)).buffer(0)
+        if polygon.area > 1e-6 and shape.contains(polygon.representative_point()):
+            inner.append((polygon, loop))
+    inner.sort(key=lambda pair: -pair[0].area)
+    direct: list[tuple[Polygon, Path]] = []
+    for polygon, loop in inner:
+        middle = polygon.representative_point()
+        if not any(other.contains(middle) for other, _ in direct):
+            direct.append((polygon, loop))
+    holes = [exact_hole(loop) for _, loop in direct]
+    holes.sort(key=lambda hole: (-round(hole.contour.box.centre[1], 3), hole.contour.box.centre[0]))
+    return tuple(holes), len(inner) - len(direct)
+
+
+def exact_hole(loop: Path) -> Hole:
+    """The hole of a loop, with its circle where all pieces are arcs of one circle."""
+    circle = _one_circle(loop)
+    if circle is None:
+        return Hole(loop)
+    return Hole(circle_path(circle.x, circle.y, circle.diameter), circle)
+
+
+def _one_circle(loop: Path) -> Circle | None:
+    arcs = [s for s in loop.segments if isinstance(s, Arc)]
+    if not arcs or len(arcs) != len(loop.segments):
+        return None
+    (x, y), radius = arcs[0].centre, arcs[0].radius
+    slack = max(SAME_CIRCLE * (abs(x) + abs(y) + radius), 1e-6)
+    for arc in arcs[1:]:
+        if math.dist(arc.centre, (x, y)) > slack or abs(arc.radius - radius) > slack:
+            return None
+    whole = abs(abs(sum(arc.sweep_deg for arc in arcs)) - 360) < 1e-3
+    return Circle(x, y, 2 * radius) if whole else None
+
+
+def _told(
+    chains: dict[str, Chained], names: Sequence[str], deeper: int, joining_mm: float, where: str
+) -> list[Notice]:
+    used = [chains[name] for name in dict.fromkeys(names)]
+    notices = []
+    ends = [end for chain in used for end in chain.open_ends]
+    if ends:
+        x, y = ends[0]
+        text = (
+            f"{len(ends)} loose line ends (first near {x:.2f}, {y:.2f} mm) make no closed shape; "
+            f"ends within {joining_mm:g} mm are joined"
+        )
+        notices.append(Notice("dxf-open-lines", text, where, Severity.NOTE))
+    branches = [place for chain in used for place in chain.branches]
+    if branches:
+        x, y = branches[0]
+        text = (
+            f"lines branch in {len(branches)} places (first near {x:.2f}, {y:.2f} mm); no loop is "
+            "guessed there: put the outline on a layer of its own"
+        )
+        notices.append(Notice("dxf-branches", text, where))
+    gap = max((chain.largest_gap_mm for chain in used), default=0.0)
+    if gap > 1e-6:
+        text = f"gaps of up to {gap:.4f} mm between line ends were bridged"
+        notices.append(Notice("dxf-gaps", text, where, Severity.NOTE))
+    if deeper:
+        text = f"{deeper} closed shapes inside holes are left out"
+        notices.append(Notice("dxf-inside-holes", text, where, Severity.NOTE))
+    return notices
