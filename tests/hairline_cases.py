@@ -454,6 +454,18 @@ CASES = (
         hidden_layer,
         fates=(0, 0, 1),
     ),
+    Case(
+        "filled straight line has no area",
+        HAIR + b"20 20 m 90 80 l B 20 10 90 0 re b",
+        HAIR + b"20 20 m 90 80 l B 20 10 90 0 re b",
+        fates=(0, 0, 2),
+    ),
+    Case(
+        "a fill of the same box is not the same outline",
+        HAIR + b"20 20 m 80 20 l 80 80 l h f 80 80 m 20 80 l 20 20 l s",
+        HAIR + b"20 20 m 80 20 l 80 80 l h f 80 80 m 20 80 l 20 20 l s",
+        fates=(0, 0, 1),
+    ),
     Case("content in three streams", b"", b"", split_content, fates=(1, 0, 0)),
     Case(
         "NUL for white space",

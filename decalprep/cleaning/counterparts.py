@@ -4,31 +4,26 @@ A stroke is lone unless a fill shows the same shape:
 
 - stroke only (S, s): every subpath must be a subpath of some fill of the page, within
   ``MATCH_MM`` (largest distance between both outlines), or the whole path repeats the very bytes
-  of a fill under the same map. The fill may come before or after.
+  of a fill under the same map. The fill may come before or after. An outline built of other
+  curve pieces than the fill can be missed; it is then kept and told, never dropped unasked.
 - fill and stroke in one (B, b, B*, b*; text modes 2 and 6): its own fill counts.
 - text stroked only: the same string in the same font must be filled at the same place.
 
-A fill counts only where it shows: not if fully transparent, not if on a hidden layer while the
+A fill counts only where it shows: not if it has no area (a filled straight line), not if fully
+transparent, not if on a hidden layer while the
 stroke is not, and near-white fill counts only under a stroke of its own colour or over an earlier
 inked fill or image whose box holds it (a white plate with a dark hairline round it on bare paper
 has no other ink than that hairline). Fills by pattern or unknown colour count as ink.
 """
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-
-import numpy as np
 import pikepdf
-from shapely.geometry import LineString
 
+from decalprep.cleaning.outlines import MATCH_MM, BoxColumns, Outlines, may_be_flat
 from decalprep.cleaning.strokes import FILL_OF, StrokeWalker, Widths
-from decalprep.geometry import Affine, Box, Path
-from decalprep.pdfstream import Colour, Frame, Operation, paths_in, shown_parts
+from decalprep.geometry import Affine, Box
+from decalprep.pdfstream import Colour, Frame, Operation, shown_parts
 
-MATCH_MM = 0.03
 NEAR_WHITE = 0xF8 / 255
-_CELL_MM = 0.25
-_MOST_GROUNDS = 64
 
 
 def looks_white(colour: Colour) -> bool:
@@ -78,18 +73,20 @@ class FirstLook(StrokeWalker):
     def __init__(self, document: pikepdf.Pdf, artwork_from_page: Affine, rule: Hairlines) -> None:
         super().__init__(document, artwork_from_page)
         self.rule = rule
-        self.filled: set[tuple[object, ...]] = set()
-        self.wanted: set[tuple[object, ...]] = set()
+        self.filled: set[int] = set()
+        self.wanted: set[int] = set()
         self.any_hairline = False
         self.unsure = False
 
-    def _key(self, frame: Frame) -> tuple[object, ...]:
+    def _key(self, frame: Frame) -> int:
         first, last = frame.path[0][0], frame.path[-1][1]
-        return hash(frame.data[first:last].strip()), frame.state.ctm
+        return hash((frame.data[first:last].strip(), self.map_number(frame.state.ctm)))
 
     def on_path_fill(self, frame: Frame, op: Operation) -> None:
         del op
-        if self.visible and frame.state.fill_alpha > 0 and not looks_white(frame.state.fill):
+        if not self.visible or frame.state.fill_alpha <= 0 or looks_white(frame.state.fill):
+            return
+        if not may_be_flat(frame.data, frame.path):
             self.filled.add(self._key(frame))
 
     def on_path_stroke(self, frame: Frame, op: Operation, widths: Widths) -> None:
@@ -98,7 +95,7 @@ class FirstLook(StrokeWalker):
         self.any_hairline = True
         if op[0] not in FILL_OF:
             self.wanted.add(self._key(frame))
-        elif not fill_shows_itself(frame):
+        elif not fill_shows_itself(frame) or may_be_flat(frame.data, frame.path):
             self.unsure = True
 
     def on_text_stroke(self, frame: Frame, op: Operation, widths: Widths) -> None:
@@ -123,96 +120,96 @@ def fill_shows_itself(frame: Frame) -> bool:
     return not looks_white(state.fill) or same_look(state.fill, state.stroke)
 
 
-@dataclass(frozen=True)
-class _Fill:
-    box: Box
-    path: Path
-    colour: Colour
-    visible: bool
-    grounded: bool
-
-
-@dataclass(frozen=True)
-class _Wanted:
-    ordinal: int
-    paths: tuple[Path, ...]
-    colour: Colour
-    visible: bool
-
-
 class FillSearch(StrokeWalker):
-    """Second walk: geometry of fills and of stroke-only hairlines; ``lone()`` gives ordinals."""
+    """Second walk: outlines of fills and of stroke-only hairlines; ``lone()`` gives ordinals."""
 
     def __init__(self, document: pikepdf.Pdf, artwork_from_page: Affine, rule: Hairlines) -> None:
         super().__init__(document, artwork_from_page)
         self.rule = rule
-        self._fills: dict[tuple[int, int], list[_Fill]] = {}
-        self._texts: dict[tuple[object, ...], list[tuple[Colour, bool, bool]]] = {}
-        self._wanted: list[_Wanted] = []
-        self._wanted_texts: list[tuple[int, tuple[object, ...], Colour, bool]] = []
-        self._grounds: list[Box] = []
+        self.outlines = Outlines(artwork_from_page)
+        self.grounds = BoxColumns()
+        self.order = 0
+        self._colours: dict[Colour, int] = {}
+        self._looks: dict[tuple[int, int], bool] = {}
+        self._texts: dict[tuple[object, ...], list[tuple[int, bool, Box, int]]] = {}
+        self._wanted_texts: list[tuple[int, tuple[object, ...], int, bool]] = []
+        self._doubtful: list[tuple[int, Box, int]] = []
         self._lone: set[int] = set()
+
+    def _colour_number(self, colour: Colour) -> int:
+        return self._colours.setdefault(colour, len(self._colours))
 
     # -- gathering ---------------------------------------------------------------------------
 
-    def _mm_paths(self, frame: Frame, *, closing: bool) -> tuple[Path, ...]:
-        to_mm = self.artwork_from_page @ frame.state.ctm
-        return paths_in(frame.data, frame.path, to_mm, closing=closing)
-
     def on_path_fill(self, frame: Frame, _op: Operation) -> None:
+        """Note a fill that shows."""
         state = frame.state
         if state.fill_alpha <= 0:
             return
-        paths = self._mm_paths(frame, closing=True)
+        self.order += 1
         white = looks_white(state.fill)
-        whole = None
-        for path in paths:
-            box = _points_box(path)
-            whole = box if whole is None else whole.union(box)
-            fill = _Fill(box, path, state.fill, self.visible, white and self._on_ground(box))
-            self._fills.setdefault(_cell(box), []).append(fill)
-        if whole is not None and not white and self.visible:
-            self._add_ground(whole)
+        colour = self._colour_number(state.fill)
+        box = self.outlines.add_fill(frame, colour, self.visible, self.order)
+        if box is not None and not white and self.visible:
+            self.grounds.add(box, self.order)
 
     def on_path_stroke(self, frame: Frame, op: Operation, widths: Widths) -> None:
+        """Note a hairline whose fill must be found."""
         if not self.rule.is_hairline(widths):
             return
+        state = frame.state
         if op[0] not in FILL_OF:
-            paths = self._mm_paths(frame, closing=op[0] == b"s")
-            self._wanted.append(_Wanted(self.ordinal, paths, frame.state.stroke, self.visible))
-        elif not fill_shows_itself(frame):
-            boxes = [_points_box(p) for p in self._mm_paths(frame, closing=True)]
-            shown = frame.state.fill_alpha > 0 and all(self._on_ground(box) for box in boxes)
-            if not shown:
+            colour = self._colour_number(state.stroke)
+            self.outlines.add_wanted(frame, self.ordinal, colour, self.visible, op[0] == b"s")
+        elif not fill_shows_itself(frame) or may_be_flat(frame.data, frame.path):
+            box = self.outlines.box_of(frame)
+            if box is None or state.fill_alpha <= 0:
                 self._lone.add(self.ordinal)
+            elif not fill_shows_itself(frame):
+                self._doubtful.append((self.ordinal, Box(*box), self.order))
 
     def on_text_fill(self, frame: Frame, op: Operation) -> None:
+        """Note filled text."""
         if frame.state.fill_alpha > 0:
-            entry = (frame.state.fill, self.visible, self._on_ground(self._text_box(frame, op)))
+            self.order += 1
+            number = self._colour_number(frame.state.fill)
+            entry = (number, self.visible, self._text_box(frame, op), self.order)
             self._texts.setdefault(self._text_key(frame, op), []).append(entry)
 
     def on_text_stroke(self, frame: Frame, op: Operation, widths: Widths) -> None:
+        """Note hairline text whose fill must be found."""
         if not self.rule.is_hairline(widths):
             return
-        if frame.state.render_mode in (1, 5):
+        state = frame.state
+        if state.render_mode in (1, 5):
+            number = self._colour_number(state.stroke)
             key = self._text_key(frame, op)
-            self._wanted_texts.append((self.ordinal, key, frame.state.stroke, self.visible))
+            self._wanted_texts.append((self.ordinal, key, number, self.visible))
         elif not fill_shows_itself(frame):
-            shown = frame.state.fill_alpha > 0 and self._on_ground(self._text_box(frame, op))
-            if not shown:
+            if state.fill_alpha <= 0:
                 self._lone.add(self.ordinal)
+            else:
+                self._doubtful.append((self.ordinal, self._text_box(frame, op), self.order))
 
     def on_image(self, frame: Frame, image: object, _op: Operation) -> None:
+        """An image is a ground."""
         del image
-        corners = frame.state.ctm.apply_all(((0, 0), (1, 0), (1, 1), (0, 1)))
-        if self.visible:
-            self._add_ground(Box.around(self.artwork_from_page.apply_all(corners)))
+        self._add_ground(frame.state.ctm.apply_all(((0, 0), (1, 0), (1, 1), (0, 1))))
 
-    def on_shading(self, frame: Frame, op: Operation) -> None:
-        del op
-        if self.visible and frame.state.clip is not None:
-            corners = self.artwork_from_page.apply_all(frame.state.clip.corners)
-            self._add_ground(Box.around(corners))
+    def on_inline_image(self, frame: Frame, op: Operation) -> None:
+        """So is an inline image."""
+        self.on_image(frame, None, op)
+
+    def on_shading(self, frame: Frame, _op: Operation) -> None:
+        """So is a shading in its clip."""
+        if frame.state.clip is not None:
+            self._add_ground(list(frame.state.clip.corners))
+
+    def _add_ground(self, page_corners: list[tuple[float, float]]) -> None:
+        self.order += 1
+        if self.visible:
+            box = Box.around(self.artwork_from_page.apply_all(page_corners))
+            self.grounds.add((box.x0, box.y0, box.x1, box.y1), self.order)
 
     def _text_key(self, frame: Frame, op: Operation) -> tuple[object, ...]:
         state = frame.state
@@ -222,103 +219,42 @@ class FillSearch(StrokeWalker):
         return strings, name, round(state.font_size, 3), tuple(round(v, 2) for v in place)
 
     def _text_box(self, frame: Frame, op: Operation) -> Box:
+        """About the middle of the letters: enough to tell what they stand on."""
         letters = sum(len(p) for p in shown_parts(frame, op) if isinstance(p, bytes))
         size = frame.state.font_size
         to_mm = self.artwork_from_page @ frame.state.ctm @ frame.text
         reach = 0.3 * size * max(letters, 1)
-        return Box.around(
-            to_mm.apply_all(((0, 0), (reach, 0), (reach, 0.5 * size), (0, 0.5 * size)))
-        )
-
-    def _on_ground(self, box: Box) -> bool:
-        return any(ground.contains(box, MATCH_MM) for ground in self._grounds)
-
-    def _add_ground(self, box: Box) -> None:
-        """Keep the largest boxes of ink; small ones carry nothing."""
-        if self._on_ground(box):
-            return
-        self._grounds = [g for g in self._grounds if not box.contains(g)]
-        self._grounds.append(box)
-        if len(self._grounds) > 2 * _MOST_GROUNDS:
-            self._grounds.sort(key=lambda g: -g.area)
-            del self._grounds[_MOST_GROUNDS:]
+        corners = ((0, 0), (reach, 0), (reach, 0.5 * size), (0, 0.5 * size))
+        return Box.around(to_mm.apply_all(corners))
 
     # -- answering ---------------------------------------------------------------------------
 
     def lone(self) -> set[int]:
         """Ordinals of the hairlines that are the only ink of their shape."""
+        self.grounds.keep_largest()
         lone = set(self._lone)
-        for wanted in self._wanted:
-            if not wanted.paths or not all(self._is_filled(p, wanted) for p in wanted.paths):
-                lone.add(wanted.ordinal)
+        lone |= self.outlines.unmatched(self._counts)
+        for ordinal, box, order in self._doubtful:
+            if not self.grounds.holds(box, before=order):
+                lone.add(ordinal)
         for ordinal, key, colour, visible in self._wanted_texts:
             found = self._texts.get(key, ())
-            if not any(_counts(f, colour, visible, v, g) for f, v, g in found):
+            if not any(self._counts(f, colour, visible, v, b, o) for f, v, b, o in found):
                 lone.add(ordinal)
         return lone
 
-    def _is_filled(self, path: Path, wanted: _Wanted) -> bool:
-        box = _points_box(path)
-        for cell in _cells_near(box):
-            for fill in self._fills.get(cell, ()):
-                if (
-                    _counts(fill.colour, wanted.colour, wanted.visible, fill.visible, fill.grounded)
-                    and _boxes_match(fill.box, box)
-                    and _outlines_match(fill.path, path)
-                ):
-                    return True
-        return False
+    def _counts(
+        self, fill: int, stroke: int, stroke_visible: bool, fill_visible: bool, box: Box, order: int
+    ) -> bool:
+        """Whether a fill shows the shape of a stroke on it."""
+        if stroke_visible and not fill_visible:
+            return False
+        pair = (fill, stroke)
+        if pair not in self._looks:
+            colours = list(self._colours)
+            one, other = colours[fill], colours[stroke]
+            self._looks[pair] = not looks_white(one) or same_look(one, other)
+        return self._looks[pair] or self.grounds.holds(box, before=order)
 
 
-def _counts(
-    fill: Colour, stroke: Colour, stroke_visible: bool, fill_visible: bool, grounded: bool
-) -> bool:
-    if stroke_visible and not fill_visible:
-        return False
-    return grounded or not looks_white(fill) or same_look(fill, stroke)
-
-
-def _points_box(path: Path) -> Box:
-    """Box of end points and of curves' control points: the same for the same outline."""
-    xs: list[float] = []
-    ys: list[float] = []
-    for segment in path.segments:
-        for name in ("start", "control1", "control2", "end"):
-            point = getattr(segment, name, None)
-            if point is not None:
-                xs.append(point[0])
-                ys.append(point[1])
-    return Box(min(xs), min(ys), max(xs), max(ys))
-
-
-def _cell(box: Box) -> tuple[int, int]:
-    x, y = box.centre
-    return round(x / _CELL_MM), round(y / _CELL_MM)
-
-
-def _cells_near(box: Box) -> Iterable[tuple[int, int]]:
-    x, y = _cell(box)
-    return ((x + i, y + j) for i in (0, -1, 1) for j in (0, -1, 1))
-
-
-def _boxes_match(one: Box, other: Box) -> bool:
-    slack = 4 * MATCH_MM
-    pairs = ((one.x0, other.x0), (one.y0, other.y0), (one.x1, other.x1), (one.y1, other.y1))
-    return all(abs(a - b) <= slack for a, b in pairs)
-
-
-def _outlines_match(one: Path, other: Path) -> bool:
-    """Whether no point of either outline is further than MATCH_MM from the other."""
-    lines = [_ring(path) for path in (one, other)]
-    if lines[0] is None or lines[1] is None:
-        return False
-    return bool(lines[0].hausdorff_distance(lines[1]) <= MATCH_MM)
-
-
-def _ring(path: Path) -> LineString | None:
-    points: Sequence[tuple[float, float]] = path.points(MATCH_MM / 10)
-    if path.closed and points:
-        points = [*points, points[0]]
-    if len(points) < 2 or not np.isfinite(points).all():
-        return None
-    return LineString(points)
+__all__ = ["MATCH_MM", "FillSearch", "FirstLook", "Hairlines", "looks_white", "same_look"]

@@ -40,6 +40,8 @@ class StrokeWalker(Walker):
         self.artwork_from_page = artwork_from_page
         self.ordinal = -1
         self._widths_of: dict[tuple[Affine, float], Widths] = {}
+        self._maps: dict[Affine, int] = {}
+        self._last_map: tuple[Affine, int] = (Affine(0, 0, 0, 0), -1)
         self._last: tuple[Affine, float, Widths] = (Affine(0, 0, 0, 0), 0.0, (0.0, 0.0))
 
     def on_path_stroke(self, frame: Frame, op: Operation, widths: Widths) -> None:
@@ -53,6 +55,12 @@ class StrokeWalker(Walker):
 
     def on_text_fill(self, frame: Frame, op: Operation) -> None:
         """Text is filled, perhaps stroked too; comes before ``on_text_stroke``."""
+
+    def map_number(self, ctm: Affine) -> int:
+        """A number that stands for this map, the same for equal maps."""
+        if self._last_map[0] is not ctm:
+            self._last_map = (ctm, self._maps.setdefault(ctm, len(self._maps)))
+        return self._last_map[1]
 
     def widths_mm(self, state: GraphicsState) -> Widths:
         """(largest, smallest) true width in mm of a stroke made now.
@@ -115,7 +123,9 @@ class Tally:
     def count(self, state: GraphicsState, widths: Widths, what: str, fate: str = "kept") -> None:
         """One stroke; ``fate`` is kept, stripped, thickened or kept_lone."""
         key = (round(widths[0], 3), round(widths[1], 3), what, state.dashed)
-        self.counts.setdefault(key, Counter())[fate] += 1
+        if key not in self.counts:
+            self.counts[key] = Counter()
+        self.counts[key][fate] += 1
 
     def rows(self) -> tuple[StrokeRow, ...]:
         """Rows by width, thinnest first."""

@@ -1,7 +1,6 @@
 """The graphics state that painting depends on (ISO 32000-1:2008, 8.4)."""
 
-import copy
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 from decalprep.geometry import Affine, Box
@@ -43,7 +42,10 @@ class GraphicsState:
 
     def copied(self) -> "GraphicsState":
         """A state of its own with the same values."""
-        return copy.copy(self)
+        new = object.__new__(GraphicsState)
+        for name in _NAMES:
+            setattr(new, name, getattr(self, name))
+        return new
 
     @property
     def stroke_width_pt(self) -> tuple[float, float]:
@@ -61,6 +63,9 @@ class GraphicsState:
             )
         self.clip = box
         self.clip_shaped = self.clip_shaped or shaped
+
+
+_NAMES = tuple(f.name for f in fields(GraphicsState))
 
 
 @dataclass(slots=True)
