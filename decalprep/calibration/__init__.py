@@ -34,6 +34,7 @@ from decalprep.calibration.readings import (
     prompts_for,
 )
 from decalprep.calibration.rules import PLAIN, VERNIER, Hand, RuleClass, rule_uncertainty
+from decalprep.calibration.scans import Scanner, ScanPoints, ShapeFit, shape_from_scans
 from decalprep.calibration.suspicion import is_printer_error, likely_causes
 
 __all__ = [
@@ -52,7 +53,10 @@ __all__ = [
     "Reading",
     "Residual",
     "RuleClass",
+    "ScanPoints",
+    "Scanner",
     "ShapeFinding",
+    "ShapeFit",
     "Updated",
     "check_record",
     "correction_for",
@@ -70,6 +74,7 @@ __all__ = [
     "printer_seen",
     "prompts_for",
     "rule_uncertainty",
+    "shape_from_scans",
     "update_record",
     "weighted_fit",
 ]

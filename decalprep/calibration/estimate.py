@@ -93,7 +93,7 @@ class Estimate:
 
 @dataclass(frozen=True)
 class ShapeFinding:
-    """What scans add: y/x ratio less one, and skew, with their 2 x 2 covariance."""
+    """What scans add: y/x ratio less one, and skew over the mean scale, with their covariance."""
 
     ratio: float
     skew: float
@@ -228,7 +228,8 @@ def _fit_step(
     white = np.linalg.inv(np.linalg.cholesky(np.array(shape.covariance)))
     ratio = (1 + values[1]) / (1 + values[0]) - 1
     rows = white @ np.array([[-1.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
-    target = white @ np.array([shape.ratio - ratio, shape.skew - values[2]])
+    mean = 1 + (values[0] + values[1]) / 2
+    target = white @ np.array([shape.ratio - ratio, shape.skew - values[2] / mean])
     return weighted_fit(
         np.vstack([design, rows]),
         np.concatenate([observed, target]),

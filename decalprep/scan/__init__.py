@@ -1,1 +1,12 @@
-"""Scanned pages to the places of printed marks."""
+"""Scanned pages to the places of printed marks.
+
+Pixels: (column, row) from the top left, pixel centres at .5; page places in mm, y up. Measures are
+pixels per page millimetre, never the dpi that a file claims. One scan never corrects anything: a
+scanner errs by more than a printer. Does not read photographs: one photo of a page was off by up
+to 11,800 ppm in trials, more than any printer.
+"""
+
+from decalprep.scan.images import ScanImage, read_scan
+from decalprep.scan.page import FoundPage, find_page, fit_affine
+
+__all__ = ["FoundPage", "ScanImage", "find_page", "fit_affine", "read_scan"]

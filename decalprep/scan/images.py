@@ -1,0 +1,136 @@
+"""Scan files to grey pictures: PNG, JPEG, TIFF by Pillow, PDF by its embedded page pictures."""
+
+import io
+import warnings
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+from PIL import Image, ImageSequence, UnidentifiedImageError
+
+from decalprep.errors import InputProblem, TooMuch
+from decalprep.units import PT_PER_IN
+
+Grey = npt.NDArray[np.uint8]
+
+LARGEST_PIXELS = 250_000_000
+"""An A3 page at 1200 dpi has 280 million; A4 at 1200 has 139 million."""
+_LEAST_SIDE_PX = 300
+_FORMATS = ("PNG", "JPEG", "TIFF", "MPO")
+
+
+@dataclass(frozen=True)
+class ScanImage:
+    """One scanned picture: grey levels (rows from the top), and the dpi its file claims (x, y)."""
+
+    name: str
+    grey: Grey
+    claimed_dpi: tuple[float, float] | None = None
+
+
+def read_scan(path: Path) -> tuple[ScanImage, ...]:
+    """The pictures in a scan file, one a page, as 8-bit grey.
+
+    Does not turn pictures by their EXIF tag: the printed markers tell how the page lies.
+
+    Raises:
+        InputProblem: it cannot be read, or is no picture.
+        TooMuch: more pixels than any scan of a page needs.
+    """
+    try:
+        data = path.read_bytes()
+    except OSError as problem:
+        raise InputProblem(f"cannot be read ({problem.strerror})", where=str(path)) from problem
+    if data[:1024].lstrip().startswith(b"%PDF-"):
+        pages = _from_pdf(data, path)
+    else:
+        pages = _from_picture(data, path)
+    for page in pages:
+        if min(page.grey.shape) < _LEAST_SIDE_PX:
+            raise InputProblem(
+                f"is only {page.grey.shape[1]} x {page.grey.shape[0]} pixels",
+                where=page.name,
+                do="scan the whole page at 150 to 1200 dpi",
+            )
+    return pages
+
+
+def _from_picture(data: bytes, path: Path) -> tuple[ScanImage, ...]:
+    found = []
+    with warnings.catch_warnings():
+        # The size limit is ours, told in our words.
+        warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+        try:
+            with Image.open(io.BytesIO(data), formats=_FORMATS) as picture:
+                several = getattr(picture, "n_frames", 1) > 1 and picture.format == "TIFF"
+                frames = ImageSequence.Iterator(picture) if several else [picture]
+                for number, frame in enumerate(frames, start=1):
+                    name = f"{path}, page {number}" if several else str(path)
+                    found.append(_grey_frame(frame, name))
+        except TooMuch:
+            raise
+        except Image.DecompressionBombError:
+            raise TooMuch("has too many pixels", where=str(path), do="scan at 300 dpi") from None
+        except UnidentifiedImageError:
+            raise InputProblem(
+                "is no PNG, JPEG, TIFF or PDF", where=str(path), do="save the scan as one of these"
+            ) from None
+        except (OSError, ValueError, SyntaxError, EOFError, MemoryError) as problem:
+            raise InputProblem(f"is damaged ({problem})", where=str(path)) from problem
+    return tuple(found)
+
+
+def _grey_frame(frame: Image.Image, name: str) -> ScanImage:
+    if frame.width * frame.height > LARGEST_PIXELS:
+        raise TooMuch(
+            f"has {frame.width * frame.height / 1e6:.0f} million pixels",
+            where=name,
+            do="scan at 300 dpi: more tells nothing more",
+        )
+    claimed = frame.info.get("dpi")
+    dpi = None
+    if claimed is not None and float(claimed[0]) > 1 and float(claimed[1]) > 1:
+        dpi = (float(claimed[0]), float(claimed[1]))
+    if frame.mode in ("I;16", "I;16B", "I;16L", "I", "F"):
+        values = np.asarray(frame, dtype=np.float32)
+        top = 65535.0 if float(values.max(initial=0)) > 255 else 255.0
+        return ScanImage(name, np.clip(values * (255 / top), 0, 255).astype(np.uint8), dpi)
+    if frame.mode in ("RGBA", "LA", "PA") or "transparency" in frame.info:
+        solid = frame.convert("RGBA")
+        paper = Image.new("RGBA", solid.size, "white")
+        frame = Image.alpha_composite(paper, solid)
+    return ScanImage(name, np.asarray(frame.convert("L"), dtype=np.uint8), dpi)
+
+
+def _from_pdf(data: bytes, path: Path) -> tuple[ScanImage, ...]:
+    import pypdfium2 as pdfium  # only where a scan comes as PDF
+    import pypdfium2.raw as raw
+
+    try:
+        document = pdfium.PdfDocument(data)
+    except pdfium.PdfiumError as problem:
+        raise InputProblem(f"is damaged ({problem})", where=str(path)) from problem
+    found = []
+    with document:
+        for number, page in enumerate(document, start=1):
+            name = f"{path}, page {number}" if len(document) > 1 else str(path)
+            objects = list(page.get_objects(filter=(raw.FPDF_PAGEOBJ_IMAGE,), max_depth=3))
+            if len(objects) != 1:
+                raise InputProblem(
+                    f"holds {len(objects)} pictures on one page, a scan has one",
+                    where=name,
+                    do="save the scan as PNG or TIFF",
+                )
+            wide, high = objects[0].get_px_size()
+            if wide * high > LARGEST_PIXELS:
+                raise TooMuch(f"has {wide * high / 1e6:.0f} million pixels", where=name)
+            # The picture as it was scanned, not as the page shows it: no resampling.
+            picture = objects[0].get_bitmap(render=False).to_pil()
+            left, bottom, right, top = objects[0].get_bounds()
+            sides = (right - left, top - bottom)
+            turned = (wide > high) != (sides[0] > sides[1])
+            width_pt, height_pt = sides[::-1] if turned else sides
+            dpi = (wide * PT_PER_IN / width_pt, high * PT_PER_IN / height_pt)
+            found.append(ScanImage(name, np.asarray(picture.convert("L"), dtype=np.uint8), dpi))
+    return tuple(found)
