@@ -10,8 +10,11 @@ from sheet_samples import lamp, make_artwork, winch_panel
 
 from decalprep.compose import ComposeSettings, compose_sheets
 from decalprep.errors import UsageProblem
-from decalprep.geometry import Affine, Line, Path
+from decalprep.geometry import Affine, Box, Line, Path, rectangle_path
 from decalprep.model import (
+    FillMark,
+    Hole,
+    HoleKind,
     Layer,
     PlacedArtwork,
     Placement,
@@ -223,3 +226,39 @@ def test_screw_crosses_reach_the_rim_and_are_never_tiny():
     arms = [i.path for i in drawing.items if i.layer is Layer.SCREW_CROSS]
     lengths = [shapely.LineString(a.points()).length for a in arms]
     assert lengths == pytest.approx([3.2, 3.2])
+
+
+def test_further_marks_of_every_kind_move_with_their_decal():
+    swatch = make_artwork(4, 4, name="swatch")
+    square = rectangle_path(Box(0, 0, 4, 4))
+    marks = (
+        FillMark(Layer.TILE_MARK, (square,)),
+        TextMark(Layer.TILE_MARK, "A1", 2.0, 3.0),
+        PlacedArtwork(swatch, Affine.translation(1, 1), (square,), layer=Layer.UNDERLAY),
+    )
+    drawing = one_sheet(
+        [winch_panel()],
+        [Placement("winch panel", 1, 0, 100, 50, 90)],
+        decal_marks=(("winch panel", marks),),
+    )
+    fill, text = (i for i in drawing.items if i.layer is Layer.TILE_MARK)
+    placed = next(i for i in drawing.items if i.layer is Layer.UNDERLAY)
+    assert fill.paths[0].box == Box(96, 50, 100, 54)
+    assert (text.x_mm, text.y_mm, text.turn_deg) == pytest.approx((97, 52, 90))
+    assert placed.sheet_from_artwork.apply(0, 0) == pytest.approx((99, 51))
+    assert {(i.decal, i.copy) for i in (fill, text, placed)} == {("winch panel", 1)}
+
+
+def test_slots_and_odd_screw_holes():
+    slot = rectangle_path(Box(10, 10, 22, 14), 2)
+    tiny = rectangle_path(Box(40, 10, 41, 11))
+    holes = (Hole(slot), Hole(tiny, kind=HoleKind.SCREW), Hole(slot.mapped(Affine(f=12))))
+    for bleed_into_holes in (False, True):
+        decal = winch_panel(holes=holes, bleed_into_holes=bleed_into_holes)
+        drawing = one_sheet([decal], [Placement("winch panel", 1, 0, 50, 50)])
+        guides = [i.path for i in drawing.items if i.layer is Layer.HOLE_GUIDE]
+        assert [round(g.box.width, 6) for g in guides] == [12, 12]
+        arms = [i.path.box for i in drawing.items if i.layer is Layer.SCREW_CROSS]
+        assert [max(a.width, a.height) for a in arms] == pytest.approx([3, 3])
+        art = next(i for i in drawing.items if isinstance(i, PlacedArtwork))
+        assert len(art.clip) == (1 if bleed_into_holes else 4)

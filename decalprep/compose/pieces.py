@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import shapely
@@ -116,34 +116,21 @@ class Piece:
         return [self._line(Layer.SCREW_CROSS, Path((arm,), closed=False)) for arm in arms]
 
     def _mark(self, item: Item) -> Item:
-        m, name, copy = self.sheet_from_decal, self.decal.name, self.copy
+        """A further item, laid from the decal frame onto the sheet and marked as this copy's."""
+        m, decal, copy = self.sheet_from_decal, self.decal.name, self.copy
         if isinstance(item, StrokeMark):
-            path = item.path.mapped(m)
-            return StrokeMark(
-                item.layer, path, item.width_mm, item.colour, item.dash_mm, name, copy
-            )
+            return replace(item, path=item.path.mapped(m), decal=decal, copy=copy)
         if isinstance(item, FillMark):
-            paths = tuple(path.mapped(m) for path in item.paths)
-            return FillMark(item.layer, paths, item.colour, name, copy)
+            return replace(
+                item, paths=tuple(path.mapped(m) for path in item.paths), decal=decal, copy=copy
+            )
         if isinstance(item, TextMark):
             x, y = m.apply(item.x_mm, item.y_mm)
             turn = item.turn_deg + self.placement.turn_deg
-            return TextMark(
-                item.layer,
-                item.text,
-                x,
-                y,
-                item.height_mm,
-                turn,
-                item.colour,
-                name,
-                copy,
-                item.anchor,
-            )
+            return replace(item, x_mm=x, y_mm=y, turn_deg=turn, decal=decal, copy=copy)
         clip = tuple(path.mapped(m) for path in item.clip)
-        return PlacedArtwork(
-            item.artwork, m @ item.sheet_from_artwork, clip, name, copy, item.layer
-        )
+        placed = m @ item.sheet_from_artwork
+        return replace(item, sheet_from_artwork=placed, clip=clip, decal=decal, copy=copy)
 
 
 def _guide(hole: Hole) -> Path:

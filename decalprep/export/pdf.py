@@ -283,6 +283,7 @@ class _Body:
 
     @property
     def text(self) -> str:
+        """All operators in order."""
         return "".join(self.pieces)
 
 

@@ -77,19 +77,7 @@ class MarkFont:
         name = Name(f"/{tag}+{BASE_NAME}")
         unit = 1000 / self._units
         widths = Array([x for g in glyphs for x in (g, Array([round(self._width_of[g] * unit)]))])
-        program = self._subset(glyphs)
-        descriptor = Dictionary(
-            Type=Name.FontDescriptor,
-            FontName=name,
-            Flags=32,
-            FontBBox=Array([-183, -236, 1287, 928]),
-            ItalicAngle=0,
-            Ascent=928,
-            Descent=-236,
-            CapHeight=729,
-            StemV=80,
-            FontFile2=pdf.make_stream(program, Length1=len(program)),
-        )
+        descriptor = self._descriptor(pdf, name, self._subset(glyphs))
         descendant = Dictionary(
             Type=Name.Font,
             Subtype=Name.CIDFontType2,
@@ -110,6 +98,21 @@ class MarkFont:
                 DescendantFonts=Array([pdf.make_indirect(descendant)]),
                 ToUnicode=pdf.make_stream(self._to_unicode(glyphs)),
             )
+        )
+
+    def _descriptor(self, pdf: pikepdf.Pdf, name: Name, program: bytes) -> Dictionary:
+        """What a reader may want to know of the typeface, in thousandths of its size."""
+        return Dictionary(
+            Type=Name.FontDescriptor,
+            FontName=name,
+            Flags=32,
+            FontBBox=Array([-183, -236, 1287, 928]),
+            ItalicAngle=0,
+            Ascent=928,
+            Descent=-236,
+            CapHeight=729,
+            StemV=80,
+            FontFile2=pdf.make_stream(program, Length1=len(program)),
         )
 
     def _subset(self, glyphs: list[int]) -> bytes:
