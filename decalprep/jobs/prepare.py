@@ -7,12 +7,13 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from decalprep.errors import InputProblem
+from decalprep.errors import InputProblem, NoSize
 from decalprep.geometry import Affine, Box, Circle, circle_path
 from decalprep.jobs.spec import Job, PanelSpec, Values
 from decalprep.model import (
     Artwork,
     Decal,
+    EvidenceRank,
     Hole,
     HoleKind,
     Notice,
@@ -25,6 +26,7 @@ from decalprep.model import (
 if TYPE_CHECKING:
     from decalprep.cleaning import Change, Cleaned, HairlineSettings
     from decalprep.outline import FoundHoles, FoundOutline, OutlineSettings
+    from decalprep.outline.bleed import Bleed
     from decalprep.pdfstream import PageContents
 
 DIRECTIONS = {
@@ -80,10 +82,12 @@ def prepare_panel(
     say(f"{panel.name}: cleaning")
     taken = _printed_artwork(panel, whole, found, holes)
     cleaned, changes = clean(taken, job)
+    say(f"{panel.name}: bleed")
+    bleed = _bleed(panel, cleaned.artwork, found, classed)
     decal = Decal(
         name=panel.name,
         panel=panel.name,
-        artwork=cleaned.artwork,
+        artwork=bleed.artwork,
         outline=found.outline,
         outline_from=found.source,
         holes=classed,
@@ -92,9 +96,20 @@ def prepare_panel(
         bleed_into_holes=panel["bleed_into_holes"],
         turns=Turns(panel["turns"]),
         decal_from_artwork=found.decal_from_artwork,
+        bleed_artwork=bleed.bleed_artwork,
+        decal_from_bleed=bleed.decal_from_bleed,
         fitted_from_decal=part_record.fitted_from_decal if part_record else Affine(),
     )
-    notices = (*whole.notices, *found.notices, *holes.notices, *hole_notices, *cleaned.notices)
+    contents = read_page(bleed.artwork.page_pdf)
+    notices = (
+        *whole.notices,
+        *found.notices,
+        *holes.notices,
+        *hole_notices,
+        *cleaned.notices,
+        *bleed.notices,
+        *_safe_margin(panel, decal, contents),
+    )
     sources = (
         f"size {whole.width_mm:.3f} x {whole.height_mm:.3f} mm: "
         + (whole.evidence[0].reason if whole.evidence else "as given"),
@@ -102,9 +117,7 @@ def prepare_panel(
         f"holes: {len(classed)}, from {holes.source}",
     )
     own = tuple(replace(n, subject=n.subject or panel.name) for n in notices)
-    return Prepared(
-        decal, taken, face, back, read_page(cleaned.artwork.page_pdf), changes, own, sources
-    )
+    return Prepared(decal, taken, face, back, contents, changes, own, sources)
 
 
 def _take_in(panel: PanelSpec, job: Job, hidden: tuple[str, ...]) -> Artwork:
@@ -122,7 +135,15 @@ def _take_in(panel: PanelSpec, job: Job, hidden: tuple[str, ...]) -> Artwork:
         dpi=job["printer_dpi"],
         unit=panel["part_unit"] if "part_unit" in panel.keys.given else None,
     )
-    return replace(read_artwork(job.folder / panel["artwork"], options), name=panel.name)
+    artwork = read_artwork(job.folder / panel["artwork"], options)
+    if artwork.evidence and artwork.evidence[0].rank is EvidenceRank.ASSUMED:
+        raise NoSize(
+            f"nothing states its true size ({artwork.evidence[0].reason} would give "
+            f"{artwork.width_mm:.1f} x {artwork.height_mm:.1f} mm)",
+            where=f"{panel.name} ({panel['artwork']})",
+            do='measure one side of the drawing page and add width = "... mm" to the panel',
+        )
+    return replace(artwork, name=panel.name)
 
 
 def _faces(panel: PanelSpec, job: Job) -> tuple[PartFace | None, PartFace | None]:
@@ -162,7 +183,8 @@ def _printed_artwork(
     """The artwork less what only guides the knife: the layers and spots of outline and holes."""
     from decalprep.cleaning import leave_out
 
-    names = {found.layer, holes.layer, panel["outline_layer"], panel["hole_layer"]}
+    named = (found.layer, holes.layer, panel["outline_layer"], panel["hole_layer"])
+    names = {*named, *panel["hide_layers"]}
     spots = {panel["outline_spot"], panel["hole_spot"]}
     layers = tuple(sorted(n for n in names if n and n in whole.layers))
     inks = tuple(sorted(s for s in spots if s))
@@ -182,6 +204,37 @@ def change_text(change: Change) -> str:
     width = f" of {change.width_mm:.3f} mm" if change.width_mm is not None else ""
     detail = f" ({change.detail})" if change.detail else ""
     return f"{change.what}: {change.count}{width}{detail}"
+
+
+def _bleed(
+    panel: PanelSpec, artwork: Artwork, found: FoundOutline, holes: tuple[Hole, ...]
+) -> Bleed:
+    from decalprep.outline.bleed import BleedSettings, make_bleed
+
+    settings = BleedSettings(panel["bleed"], into_holes=panel["bleed_into_holes"])
+    return make_bleed(
+        artwork,
+        found.outline,
+        holes,
+        decal_from_artwork=found.decal_from_artwork,
+        settings=settings,
+    )
+
+
+def _safe_margin(panel: PanelSpec, decal: Decal, contents: PageContents) -> tuple[Notice, ...]:
+    from decalprep.outline.safe import SafeMargins, check_safe_margin
+
+    margin_mm = panel["safe_margin"]
+    if margin_mm <= 0:
+        return ()
+    return check_safe_margin(
+        decal.artwork,
+        contents,
+        decal.outline,
+        decal.holes,
+        decal_from_artwork=decal.decal_from_artwork,
+        margins=SafeMargins(margin_mm, margin_mm),
+    )
 
 
 def hairline_settings(job: Job) -> HairlineSettings:
