@@ -7,6 +7,7 @@ move), and weights that give little say to pixels that differ for another reason
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -53,6 +54,12 @@ class Move:
     errors: tuple[float, ...]
     half: float
     box: tuple[float, float, float, float]
+
+    def largest(self, affine: Affine) -> float:
+        """Largest displacement by an affine map over the corners of the edges' box."""
+        x0, y0, x1, y1 = self.box
+        corners = ((x0, y0), (x1, y0), (x0, y1), (x1, y1))
+        return max(math.dist(c, affine.apply(*c)) for c in corners)
 
 
 def smooth(pixels: npt.NDArray[np.uint8], channel: int) -> Grey:

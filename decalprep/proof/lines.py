@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from decalprep.geometry import Box
-from decalprep.proof.render import OpenPdf
+from decalprep.proof.render import OpenPdf, darkest
 
 Floats = npt.NDArray[np.float64]
 Point = tuple[float, float]
@@ -209,7 +209,7 @@ def _profiles(
     """(offsets, widths) in mm at each station, from one picture round them all."""
     box = Box.around([(float(x), float(y)) for x, y in points]).grown(REACH_MM + 0.2)
     picture = view.crop(page, box, dpi)
-    lightest = picture.pixels.min(axis=2)
+    lightest = darkest(picture.pixels)
     frame = picture.picture_from_page
     pitch = picture.mm_per_px / 2
     t = np.arange(-REACH_MM, REACH_MM + pitch / 2, pitch)
@@ -254,8 +254,8 @@ def measure_cross(
     x0, y0 = centre_mm
     side = 2 * reach_mm + 0.3
     picture = view.crop(page, Box(x0 - side, y0 - side, x0 + side, y0 + side), dpi)
-    dark = (255 - picture.pixels.min(axis=2)).astype(np.float32)
-    dark = cv2.GaussianBlur(dark, (0, 0), 2.0)
+    flat = (255 - darkest(picture.pixels)).astype(np.float32)
+    dark = np.asarray(cv2.GaussianBlur(flat, (0, 0), 2.0), np.float32)
     reach_px = reach_mm / picture.mm_per_px
     half = math.ceil(reach_px)
     u, v = np.meshgrid(*[np.arange(-half, half + 1.0)] * 2)

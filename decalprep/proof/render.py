@@ -175,6 +175,12 @@ def frame_for(
     return Affine.translation(-corners.x0, -corners.y0) @ turned, size
 
 
+def darkest(pixels: Pixels) -> Pixels:
+    """The lowest of the three channels of each pixel (rows, columns)."""
+    blue, green, red = cv2.split(pixels)
+    return np.asarray(cv2.min(cv2.min(blue, green), red))
+
+
 @contextmanager
 def open_pdf(pdf: bytes, *, where: str = "PDF") -> Iterator[OpenPdf]:
     """A PDF open for drawing, closed at the end.

@@ -6,7 +6,7 @@ The sheets are written byte by byte (``specimen``), so nothing of the real write
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -107,9 +107,10 @@ def artwork_form(kind: str) -> Form:
     }
     if kind in plain:
         return _arrows(*plain[kind])
-    size = (pt_from_mm(ART_W), pt_from_mm(ART_H))
-    blank = Form(b"", size)
-    return {"thin": _thin, "sparse": _sparse, "raster": _raster, "blank": lambda: blank}[kind]()
+    if kind == "blank":
+        return Form(b"", (pt_from_mm(ART_W), pt_from_mm(ART_H)))
+    makers: dict[str, Callable[[], Form]] = {"thin": _thin, "sparse": _sparse, "raster": _raster}
+    return makers[kind]()
 
 
 @dataclass(frozen=True)

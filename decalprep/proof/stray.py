@@ -11,7 +11,7 @@ import numpy.typing as npt
 from decalprep.geometry import Affine, Box
 from decalprep.model import Layer, Notice, Severity
 from decalprep.proof.expected import ExpectedDecal
-from decalprep.proof.render import OpenPdf
+from decalprep.proof.render import OpenPdf, darkest
 from decalprep.units import MM_PER_IN
 
 DPI = 200.0
@@ -48,7 +48,7 @@ def _stray(
     areas: list[Box] = []
     total = 0.0
     for picture in view.bands(page, DPI):
-        ink = np.asarray(picture.pixels.min(axis=2) < 230, np.uint8)
+        ink = np.asarray(darkest(picture.pixels) < 230, np.uint8)
         if not ink.any():
             continue
         _blot(ink, picture.picture_from_page, layer, decals)
