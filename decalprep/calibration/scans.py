@@ -114,7 +114,7 @@ def _refuse_useless(scans: Sequence[ScanPoints]) -> None:
             "one scan alone cannot tell the printer's error from the scanner's",
             do="scan the same page twice, once upright and once turned by 90 degrees",
         )
-    if len({(s.page, s.code) for s in scans}) > 1:
+    if len({s.page for s in scans}) > 1 or len({s.code for s in scans if s.code}) > 1:
         raise ReadingsRefused(
             "the scans show different pages", do="scan one and the same printed page each time"
         )

@@ -17,7 +17,7 @@ Grey = npt.NDArray[np.uint8]
 LARGEST_PIXELS = 250_000_000
 """An A3 page at 1200 dpi has 280 million; A4 at 1200 has 139 million."""
 _LEAST_SIDE_PX = 300
-_FORMATS = ("PNG", "JPEG", "TIFF", "MPO")
+_FORMATS = ("PNG", "JPEG", "TIFF")
 
 
 @dataclass(frozen=True)

@@ -135,7 +135,7 @@ def _discs(grey: Grey, layout: TargetLayout, image_from_page: Array) -> tuple[li
     radius = layout.disc_diameter_mm / 2
     guess = image_from_page
     for _ in range(3):
-        inverse = np.linalg.inv(guess[:, :2])
+        inverse = np.asarray(np.linalg.inv(guess[:, :2]), dtype=np.float64)
         found, places = [], []
         for number, mm in enumerate(all_mm):
             at = guess[:, :2] @ mm + guess[:, 2]
