@@ -5,8 +5,10 @@ on the page is |w| times the singular values of the map from user space to the a
 count as the same within 0.03 mm, about the smallest dot of a desktop printer (600 dpi: 0.042 mm).
 """
 
+from decalprep.cleaning.contrast import contrast_ratio, relative_luminance
 from decalprep.cleaning.hairlines import strip_hairlines
 from decalprep.cleaning.leave_out import leave_out
+from decalprep.cleaning.legend import LegendInk, legend_ink
 from decalprep.cleaning.report import (
     Change,
     Cleaned,
@@ -15,14 +17,21 @@ from decalprep.cleaning.report import (
     StrokeRow,
 )
 from decalprep.cleaning.strokes import stroke_table
+from decalprep.cleaning.white import WhiteSettings, make_white_bare
 
 __all__ = [
     "Change",
     "Cleaned",
     "HairlineSettings",
+    "LegendInk",
     "LoneHairlines",
     "StrokeRow",
+    "WhiteSettings",
+    "contrast_ratio",
     "leave_out",
-    "stroke_table",
+    "legend_ink",
+    "make_white_bare",
+    "relative_luminance",
     "strip_hairlines",
+    "stroke_table",
 ]

@@ -8,7 +8,8 @@ from typing import Any
 
 import pikepdf
 
-from decalprep.pdfstream import Frame, object_key
+from decalprep.geometry import Affine
+from decalprep.pdfstream import Frame, GraphicsState, Operation, Walker, object_key, page_content
 
 _COMPRESSION = 3  # half the time of the default level, about a tenth larger
 Edit = tuple[int, int, bytes]
@@ -127,6 +128,39 @@ class StreamEdits:
                 table["/" + name] = value
             resources[kind] = table
         return resources
+
+
+class Rewriter(Walker):
+    """A walker that gathers edits; a form that must change where it is drawn gets a variant."""
+
+    def __init__(self, document: pikepdf.Pdf) -> None:
+        super().__init__(document)
+        self.edits = StreamEdits()
+        self.variants = Variants(document)
+
+    def on_form(self, frame: Frame, form: Any, op: Operation) -> None:
+        """Walk a form; if it must change here, draw a variant of it instead."""
+        outer, self.edits = self.edits, StreamEdits()
+        inner = self.enter_form(frame, form)
+        made, self.edits = self.edits, outer
+        if made:
+            data = apply_edits(inner.data, made.edits)
+            name, variant = self.variants.stream(form, data, made.resources(inner.resources))
+            outer.replace(op[1], op[2], name_token(name))
+            outer.add("/XObject", name, variant)
+
+    def rewrite(self, page: pikepdf.Page) -> bool:
+        """Walk the page and put its edited content in place; whether anything changed."""
+        unit = float(page.obj.get("/UserUnit", 1))
+        state = GraphicsState(ctm=Affine.scaling(unit))
+        frame = Frame(page_content(page), page.resources, state)
+        self.walk(frame)
+        if not self.edits:
+            return False
+        rewrite_page(self.document, page, frame, self.edits)
+        if self.edits.added:
+            self.document.remove_unreferenced_resources()
+        return True
 
 
 def rewrite_page(document: pikepdf.Pdf, page: pikepdf.Page, frame: Frame, new: StreamEdits) -> None:

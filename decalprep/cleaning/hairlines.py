@@ -13,12 +13,11 @@ import pikepdf
 
 from decalprep.cleaning.counterparts import FillSearch, FirstLook, Hairlines
 from decalprep.cleaning.edits import (
+    Rewriter,
     StreamEdits,
-    Variants,
     apply_edits,
     name_token,
     number_token,
-    rewrite_page,
     saved,
 )
 from decalprep.cleaning.report import Change, Cleaned, HairlineSettings, LoneHairlines
@@ -31,7 +30,6 @@ from decalprep.pdfstream import (
     Operation,
     open_document,
     operations,
-    page_content,
     paths_in,
     stream_bytes,
 )
@@ -64,18 +62,14 @@ def strip_hairlines(artwork: Artwork, settings: HairlineSettings | None = None) 
             search.walk_page(page)
             lone = search.lone()
         stripper = _Stripper(document, to_mm, rule, wanted, lone)
-        frame = stripper.strip_page(page)
         new_artwork = artwork
-        if stripper.edits:
-            rewrite_page(document, page, frame, stripper.edits)
-            if stripper.edits.added:
-                document.remove_unreferenced_resources()
+        if stripper.rewrite(page):
             new_artwork = dataclasses.replace(artwork, page_pdf=saved(document))
     notices = stripper.notices(artwork.name)
     return Cleaned(new_artwork, stripper.changes(), notices, stripper.tally.rows())
 
 
-class _Stripper(StrokeWalker):
+class _Stripper(StrokeWalker, Rewriter):
     def __init__(
         self,
         document: pikepdf.Pdf,
@@ -89,18 +83,9 @@ class _Stripper(StrokeWalker):
         self.settings = settings
         self.lone = lone
         self.tally = Tally()
-        self.edits = StreamEdits()
-        self.variants = Variants(document)
         self.kept: Counter[str] = Counter()
         self.places: dict[str, list[Box]] = {}
         self.uneven: list[Widths] = []
-
-    def strip_page(self, page: pikepdf.Page) -> Frame:
-        """Walk the page and gather its edits; the frame that they are for."""
-        unit = float(page.obj.get("/UserUnit", 1))
-        frame = Frame(page_content(page), page.resources, GraphicsState(ctm=Affine.scaling(unit)))
-        self.walk(frame)
-        return frame
 
     # -- paths and text ----------------------------------------------------------------------
 
@@ -164,18 +149,7 @@ class _Stripper(StrokeWalker):
                     whole = whole.union(box)
                 places.append(whole)
 
-    # -- forms and Type 3 fonts --------------------------------------------------------------
-
-    def on_form(self, frame: Frame, form: Any, op: Operation) -> None:
-        """Walk a form; if it must change here, draw a variant of it instead."""
-        outer, self.edits = self.edits, StreamEdits()
-        inner = self.enter_form(frame, form)
-        made, self.edits = self.edits, outer
-        if made:
-            data = apply_edits(inner.data, made.edits)
-            name, variant = self.variants.stream(form, data, made.resources(inner.resources))
-            outer.replace(op[1], op[2], name_token(name))
-            outer.add("/XObject", name, variant)
+    # -- Type 3 fonts ---------------------------------------------------------------------
 
     def walk_glyphs(self, frame: Frame, op: Operation) -> None:
         """Walk Type 3 glyphs; if one must change here, show the string in a variant font."""

@@ -1,0 +1,192 @@
+"""No-ink white and solid black: what is nearly so becomes exactly so, the rest stays."""
+
+import io
+import zlib
+from typing import Any
+
+import numpy as np
+import pikepdf
+import pytest
+from hairline_cases import artwork_of, form, page_bytes
+from pikepdf import Array, Dictionary, Name
+from PIL import Image
+
+from decalprep.cleaning import Cleaned, WhiteSettings, legend_ink, make_white_bare
+from decalprep.cleaning.rendering import picture_of, whole_box
+from decalprep.errors import UsageProblem
+
+
+def content_of(cleaned: Cleaned) -> bytes:
+    with pikepdf.open(io.BytesIO(cleaned.artwork.page_pdf)) as document:
+        return b" ".join(document.pages[0].Contents.read_bytes().split())
+
+
+def spaces(document: pikepdf.Pdf, page: Any, which: int) -> None:
+    tint = Dictionary(
+        FunctionType=2, Domain=Array([0, 1]), N=1, C0=Array([0, 0, 0, 0]), C1=Array([1, 1, 0, 0])
+    )
+    grey_start = Dictionary(
+        FunctionType=2, Domain=Array([0, 1]), N=1, C0=Array([0.99, 1, 1]), C1=Array([0, 0, 1])
+    )
+    lab = Array([Name.Lab, Dictionary(WhitePoint=Array([0.9505, 1, 1.089]))])
+    page.Resources.ColorSpace = Dictionary(
+        Spot=Array([Name.Separation, Name.Marine, Name.DeviceCMYK, tint]),
+        Odd=Array([Name.Separation, Name.Odd, Name.DeviceRGB, grey_start]),
+        Lab=lab,
+    )
+
+
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [
+        (b"0.9961 g", b"1 g"),
+        (b"0.97 G", b"0.97 G"),  # #F7: below #F8
+        (b"0.9726 G", b"1 G"),
+        (b"0.98 0.99 1 rg", b"1 1 1 rg"),
+        (b"0.98 0.9 1 rg", b"0.98 0.9 1 rg"),
+        (b"0.01 0.02 0 RG", b"0 0 0 RG"),
+        (b"0.02 0 0.01 0 k", b"0 0 0 0 k"),
+        (b"0.01 0 0 0.99 K", b"0 0 0 1 K"),
+        (b"0.6 0.4 0.4 1 k", b"0.6 0.4 0.4 1 k"),
+        (b"/DeviceRGB cs 0.99 0.99 0.99 sc", b"/DeviceRGB cs 1 1 1 sc"),
+        (b"/Spot cs 0.01 scn", b"/Spot cs 0 scn"),
+        (b"/Spot cs 0.5 scn", b"/Spot cs 0.5 scn"),
+        (b"/Odd cs 0.001 scn", b"/Odd cs 0.001 scn"),
+        (b"/Lab CS 99.5 0 0 SCN", b"/Lab CS 99.5 0 0 SCN"),
+        (b"1 g 0 0 0 rg", b"1 g 0 0 0 rg"),
+    ],
+)
+def test_vector_colours(before: bytes, after: bytes) -> None:
+    cleaned = make_white_bare(artwork_of(page_bytes(before + b" 0 0 9 9 re f", spaces)))
+    assert content_of(cleaned) == after + b" 0 0 9 9 re f"
+
+
+def test_counts_and_what_was_left_alone() -> None:
+    content = b"0.99 g 0 0 9 9 re f 0.01 G 1 1 m 9 9 l S /Lab cs 99.5 0 0 scn 0 0 5 5 re f"
+    cleaned = make_white_bare(artwork_of(page_bytes(content, spaces)))
+    assert {c.what: c.count for c in cleaned.changes} == {
+        "near-white fill colours made exact": 1,
+        "near-black stroke colours made exact": 1,
+    }
+    assert [n.code for n in cleaned.notices] == ["white-left-alone"]
+    assert "Lab" in cleaned.notices[0].text
+
+
+def test_black_can_be_left_alone_and_bad_levels_are_refused() -> None:
+    content = b"0.01 g 0 0 9 9 re f"
+    artwork = artwork_of(page_bytes(content))
+    assert make_white_bare(artwork, WhiteSettings(near_black=None)).artwork is artwork
+    with pytest.raises(UsageProblem, match="light level"):
+        WhiteSettings(near_white=100)
+    with pytest.raises(UsageProblem, match="dark level"):
+        WhiteSettings(near_black=200)
+
+
+def test_forms_are_cleaned_where_they_are_drawn() -> None:
+    def dress(document: pikepdf.Pdf, page: Any, which: int) -> None:
+        page.Resources.XObject = Dictionary(X=form(document, b"0.99 g 0 0 99 99 re f"))
+
+    cleaned = make_white_bare(artwork_of(page_bytes(b"/X Do", dress)))
+    assert (picture_of(cleaned.artwork, whole_box(cleaned.artwork), 72) == 255).all()
+
+
+def image_page(pixels: "np.ndarray[Any, Any]", *, jpeg: bool = False, **keys: Any) -> bytes:
+    def dress(document: pikepdf.Pdf, page: Any, which: int) -> None:
+        if jpeg:
+            out = io.BytesIO()
+            Image.fromarray(pixels).save(out, "JPEG", quality=95)
+            stream = document.make_stream(out.getvalue(), Filter=Name.DCTDecode)
+        else:
+            data = zlib.compress(pixels.astype(pixels.dtype.newbyteorder(">")).tobytes())
+            stream = document.make_stream(data, Filter=Name.FlateDecode)
+        stream.Type, stream.Subtype = Name.XObject, Name.Image
+        stream.Width, stream.Height = pixels.shape[1], pixels.shape[0]
+        stream.BitsPerComponent = pixels.dtype.itemsize * 8
+        stream.ColorSpace = Name.DeviceRGB if pixels.ndim == 3 else Name.DeviceGray
+        for key, value in keys.items():
+            stream["/" + key] = value
+        page.Resources.XObject = Dictionary(P=document.make_indirect(stream))
+
+    return page_bytes(b"q 100 0 0 50 0 0 cm /P Do Q q 9 0 0 9 0 0 cm /P Do Q", dress)
+
+
+def image_of(cleaned: Cleaned) -> bytes:
+    with pikepdf.open(io.BytesIO(cleaned.artwork.page_pdf)) as document:
+        return bytes(document.pages[0].Resources.XObject.P.read_bytes())
+
+
+def test_image_pixels_are_snapped_and_counted_once() -> None:
+    pixels = np.full((4, 5, 3), 0xFE, np.uint8)
+    pixels[0, 0] = (0xF8, 0xFF, 0xF8)
+    pixels[0, 1] = (0xF7, 0xFF, 0xFF)
+    pixels[1, 0] = (3, 7, 0)
+    pixels[1, 1] = (3, 8, 0)
+    pixels[2, 2] = 255
+    cleaned = make_white_bare(artwork_of(image_page(pixels)))
+    expected = pixels.copy()
+    expected[(pixels >= 0xF8).all(axis=2)] = 255
+    expected[1, 0] = 0
+    assert image_of(cleaned) == expected.tobytes()
+    assert {c.what: c.count for c in cleaned.changes} == {
+        "near-white pixels made exact": 20 - 4,
+        "near-black pixels made exact": 1,
+    }
+
+
+def test_sixteen_bit_and_jpeg_images() -> None:
+    deep = np.array([[0xFE00, 0xF700, 0x0010]], np.uint16)
+    cleaned = make_white_bare(artwork_of(image_page(deep)))
+    assert np.frombuffer(image_of(cleaned), ">u2").tolist() == [0xFFFF, 0xF700, 0]
+    light = np.full((16, 16), 0xFD, np.uint8)
+    cleaned = make_white_bare(artwork_of(image_page(light, jpeg=True)))
+    assert image_of(cleaned) == b"\xff" * 256
+
+
+def test_images_that_cannot_be_changed_safely_are_told() -> None:
+    pixels = np.full((2, 2), 0xFE, np.uint8)
+    for keys, said in (
+        ({"Decode": Array([1, 0])}, "Decode"),
+        ({"Mask": Array([254, 254])}, "masked by colour"),
+        ({"ColorSpace": Name.Nonsense}, "Nonsense"),
+    ):
+        artwork = artwork_of(image_page(pixels, **keys))
+        cleaned = make_white_bare(artwork)
+        assert cleaned.artwork is artwork
+        assert said in cleaned.notices[0].text
+
+
+def test_palettes_are_snapped() -> None:
+    palette = Array([Name.Indexed, Name.DeviceRGB, 1, pikepdf.String(b"\xfe\xfe\xfe\x10\x20\x30")])
+    pixels = np.array([[0, 1]], np.uint8)
+    cleaned = make_white_bare(artwork_of(image_page(pixels, ColorSpace=palette)))
+    with pikepdf.open(io.BytesIO(cleaned.artwork.page_pdf)) as document:
+        table = bytes(document.pages[0].Resources.XObject.P.ColorSpace[3])
+    assert table == b"\xff\xff\xff\x10\x20\x30"
+
+
+def test_white_survives_a_dither() -> None:
+    """#FEFEFE dithers to dots (48 of 65,536 in a published-style check), exact white to none."""
+    pixels = np.full((256, 256), 0xFE, np.uint8)
+    cleaned = make_white_bare(artwork_of(image_page(pixels)))
+    after = Image.frombytes("L", (256, 256), image_of(cleaned)).convert("1")
+    before = Image.fromarray(pixels).convert("1")
+    assert np.count_nonzero(~np.array(before)) > 0
+    assert np.count_nonzero(~np.array(after)) == 0
+
+
+def test_legend_that_stays_bare_and_one_that_does_not() -> None:
+    ground = b"0 g 10 10 180 80 re f "
+    bare = legend_ink(artwork_of(page_bytes(ground + b"1 g 40 30 50 40 re f")))
+    assert bare.inked_mm2 == 0
+    assert bare.notices == ()
+    assert bare.legend_mm2 == pytest.approx(50 * 40 * (25.4 / 72) ** 2, rel=0.02)
+    tinted = legend_ink(
+        artwork_of(page_bytes(ground + b"1 g 40 30 25 40 re f 1 1 0.8 rg 65 30 25 40 re f"))
+    )
+    assert tinted.share == pytest.approx(0.5, abs=0.02)
+    (notice,) = tinted.notices
+    assert notice.code == "legend-carries-ink"
+    assert notice.box_mm is not None
+    assert notice.box_mm.x0 == pytest.approx(65 * 25.4 / 72, abs=0.15)
+    none = legend_ink(artwork_of(page_bytes(b"0 g 10 10 20 20 re f")))
+    assert [n.code for n in none.notices] == ["no-legend-seen"]
