@@ -47,9 +47,8 @@ def read_svg(path: Path, options: IntakeOptions) -> Artwork:
         page_size=(size.width_px * PT_PER_PX, size.height_px * PT_PER_PX),
         name=name,
     )
-    write_plain_root(root, size)
-    target = _target(size, settled)
-    made = convert(prepared, size, target, options=options, name=name)
+    target = _target(write_plain_root(root, size), settled)
+    made = convert(prepared, target, options=options, name=name)
     return Artwork(
         name=path.stem,
         source=name,
@@ -65,11 +64,11 @@ def read_svg(path: Path, options: IntakeOptions) -> Artwork:
     )
 
 
-def _target(size: RootSize, settled: SettledSize) -> Target:
+def _target(root_px: tuple[float, float], settled: SettledSize) -> Target:
     """The page at true points; its shape stays the file's own, for the root must fill it."""
     width_pt = pt_from_mm(settled.width_mm)
-    page = PageSize(width_pt, width_pt * size.height_px / size.width_px)
-    return Target(page, settled.width_mm, settled.height_mm)
+    page = PageSize(width_pt, width_pt * root_px[1] / root_px[0])
+    return Target(root_px, page, settled.width_mm, settled.height_mm)
 
 
 def _all_notices(

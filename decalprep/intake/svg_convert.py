@@ -13,19 +13,23 @@ import sys
 import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from math import ceil, floor
 from pathlib import Path
 from typing import Any
 
 import decalprep
 from decalprep.errors import InputProblem, TooMuch, Unfaithful
+from decalprep.geometry import Box
 from decalprep.intake.compare import (
     AGREE_LEVEL,
     Agreement,
     Picture,
+    SoftSpot,
     compare_pictures,
     page_picture,
     picture_on_white,
     px_per_mm_for,
+    softened,
 )
 from decalprep.intake.options import IntakeOptions
 from decalprep.intake.raster_page import pixel_page
@@ -33,8 +37,8 @@ from decalprep.intake.svg_fonts import copy_under
 from decalprep.intake.svg_layers import Segment
 from decalprep.intake.svg_page import PageSize, clean_page, stacked_page
 from decalprep.intake.svg_prepass import Prepared, segments_of, stretched_svg, whole_svg
-from decalprep.intake.svg_size import RootSize
 from decalprep.model import Notice, Severity
+from decalprep.pdfstream import read_page
 from decalprep.units import MM_PER_IN
 
 KILL_SECONDS = 10.0
@@ -44,8 +48,9 @@ MAX_PIXELS = 120_000_000
 
 @dataclass(frozen=True)
 class Target:
-    """What is to be made: the page in points and the true size in mm."""
+    """What is to be made: the prepared root's px, the page in points, the true size in mm."""
 
+    root_px: tuple[float, float]
     page: PageSize
     width_mm: float
     height_mm: float
@@ -59,6 +64,15 @@ class Converted:
     route: str
     agreement: Agreement
     notices: tuple[Notice, ...]
+
+
+@dataclass(frozen=True)
+class Truth:
+    """The independent drawing a page is compared with."""
+
+    picture: Picture
+    px_per_mm: float
+    has_pixels: bool
 
 
 @dataclass
@@ -75,10 +89,13 @@ class Workshop:
         """The wall-clock cap of one child."""
         return min(KILL_SECONDS, self.options.limits.max_seconds)
 
-    def run(self, steps: Sequence[str], job: dict[str, Any]) -> dict[str, str]:
+    def run(
+        self, steps: Sequence[str], job: dict[str, Any], seconds: float | None = None
+    ) -> dict[str, str]:
         """Each step's problem in words, "" where it succeeded; kills a child that is too slow."""
         path = self.folder / "job.json"
-        caps = {"seconds": self.seconds, "memory_bytes": self.options.limits.max_memory_bytes}
+        seconds = self.seconds if seconds is None else seconds
+        caps = {"seconds": seconds, "memory_bytes": self.options.limits.max_memory_bytes}
         path.write_text(json.dumps({**job, **caps, "steps": list(steps)}), encoding="utf-8")
         command = [sys.executable, "-m", "decalprep.intake.svg_child", str(path)]
         ended = "stopped before it finished"
@@ -89,14 +106,14 @@ class Workshop:
                 env=_child_environment(),
                 stdin=subprocess.DEVNULL,
                 capture_output=True,
-                timeout=self.seconds,
+                timeout=seconds,
                 check=False,
             )
             output, code = done.stdout, done.returncode
             if code:
                 ended = f"its process died (code {code})"
         except subprocess.TimeoutExpired as late:
-            output, ended = late.stdout or b"", f"took longer than {self.seconds:g} s"
+            output, ended = late.stdout or b"", f"took longer than {seconds:g} s"
         told = dict.fromkeys(steps, ended)
         for line in output.decode("utf-8", "replace").splitlines():
             try:
@@ -135,9 +152,7 @@ def drawn_extent(prepared: Prepared, options: IntakeOptions, name: str) -> tuple
             return float(picture.width), float(picture.height)
 
 
-def convert(
-    prepared: Prepared, size: RootSize, target: Target, *, options: IntakeOptions, name: str
-) -> Converted:
+def convert(prepared: Prepared, target: Target, *, options: IntakeOptions, name: str) -> Converted:
     """The page of a prepared drawing whose root already has its plain size.
 
     Raises:
@@ -154,7 +169,7 @@ def convert(
             max(round(target.height_mm * scale), 1),
         )
         pages = _write_files(shop, whole, segments)
-        (shop.folder / "picture.svg").write_bytes(stretched_svg(whole, size, pixels))
+        (shop.folder / "picture.svg").write_bytes(stretched_svg(whole, target.root_px, pixels))
         job = {
             "picture": "picture.svg",
             "picture_png": "picture.png",
@@ -165,13 +180,14 @@ def convert(
         told = shop.run(["picture", "typst"], job)
         if told["picture"]:
             raise _not_drawn(shop, told["picture"])
-        truth = _independent_picture(shop, segments)
+        picture = _independent_picture(shop, segments)
+        truth = Truth(picture, scale, prepared.has_pixels)
         made = None
         if told["typst"]:
             shop.why.append(f"typst: {told['typst']}")
         else:
-            made = _from_typst(shop, target, segments, truth, scale)
-        return made or _by_later_routes(shop, size, target, job=job, truth=truth, scale=scale)
+            made = _from_typst(shop, target, segments, truth)
+        return made or _by_later_routes(shop, target, job=job, truth=truth)
 
 
 def _write_fonts(prepared: Prepared, shop: Workshop) -> None:
@@ -224,18 +240,39 @@ def _is_bare(png: bytes) -> bool:
         return picture.convert("RGBA").getchannel("A").getextrema()[1] == 0
 
 
-def _compared(page: bytes, truth: Picture, scale: float) -> Agreement:
-    return compare_pictures(page_picture(page, (truth.shape[1], truth.shape[0])), truth, scale)
+def _compared(page: bytes, size: PageSize, truth: Truth) -> Agreement:
+    pixels = (truth.picture.shape[1], truth.picture.shape[0])
+    drawn = page_picture(page, pixels)
+    spots = _soft_spots(page, size, pixels) if truth.has_pixels else []
+    return compare_pictures(softened(drawn, spots), softened(truth.picture, spots), truth.px_per_mm)
+
+
+def _soft_spots(page: bytes, size: PageSize, pixels: tuple[int, int]) -> list[SoftSpot]:
+    """Where the page shows raster images coarser than the pixels of the comparison."""
+    across, down = pixels[0] / size.width_pt, pixels[1] / size.height_pt
+    spots = []
+    for image in read_page(page).images:
+        corners = image.page_from_image.apply_all([(0, 0), (1, 0), (0, 1), (1, 1)])
+        box = Box.around(corners)
+        largest, _ = image.page_from_image.stretch
+        pitch = largest * max(across, down) / max(min(image.width_px, image.height_px), 1)
+        if pitch > 0.5:
+            left, right = floor(box.x0 * across) - 1, ceil(box.x1 * across) + 1
+            top = floor((size.height_pt - box.y1) * down) - 1
+            bottom = ceil((size.height_pt - box.y0) * down) + 1
+            edges = (max(left, 0), max(top, 0), max(right, 0), max(bottom, 0))
+            spots.append(SoftSpot(edges, pitch))
+    return spots
 
 
 def _from_typst(
-    shop: Workshop, target: Target, segments: Sequence[Segment], truth: Picture, scale: float
+    shop: Workshop, target: Target, segments: Sequence[Segment], truth: Truth
 ) -> Converted | None:
     pdf = (shop.folder / "typst.pdf").read_bytes()
     notices: list[Notice] = []
     if segments:
         page = stacked_page(pdf, target.page, segments, first=1)
-        agreement = _compared(page, truth, scale)
+        agreement = _compared(page, target.page, truth)
         if agreement.within():
             return _told(shop, page, "typst", agreement, notices)
         text = (
@@ -244,7 +281,7 @@ def _from_typst(
         )
         notices.append(Notice("svg-layers-joined", text, shop.name))
     page = clean_page(pdf, target.page)
-    agreement = _compared(page, truth, scale)
+    agreement = _compared(page, target.page, truth)
     if agreement.within():
         return _told(shop, page, "typst", agreement, notices)
     shop.why.append(_disagreed("typst", agreement))
@@ -262,24 +299,22 @@ def _disagreed(route: str, agreement: Agreement) -> str:
 
 def _by_later_routes(
     shop: Workshop,
-    size: RootSize,
     target: Target,
     *,
     job: dict[str, Any],
-    truth: Picture,
-    scale: float,
+    truth: Truth,
 ) -> Converted:
     told = shop.run(["svglib"], job)["svglib"]
     if told:
         shop.why.append(f"svglib: {told}")
     else:
         page = clean_page((shop.folder / "svglib.pdf").read_bytes(), target.page)
-        agreement = _compared(page, truth, scale)
+        agreement = _compared(page, target.page, truth)
         if agreement.within():
             return _told(shop, page, "svglib", agreement, [])
         shop.why.append(_disagreed("svglib", agreement))
-    page = _as_pixels(shop, size, target)
-    agreement = _compared(page, truth, scale)
+    page = _as_pixels(shop, target)
+    agreement = _compared(page, target.page, truth)
     if agreement.within():
         return _told(shop, page, "pixels", agreement, [])
     shop.why.append(_disagreed("pixels", agreement))
@@ -290,7 +325,7 @@ def _by_later_routes(
     )
 
 
-def _as_pixels(shop: Workshop, size: RootSize, target: Target) -> bytes:
+def _as_pixels(shop: Workshop, target: Target) -> bytes:
     dpi = shop.options.dpi
     pixels = (
         max(round(target.width_mm * dpi / MM_PER_IN), 1),
@@ -304,8 +339,10 @@ def _as_pixels(shop: Workshop, size: RootSize, target: Target) -> bytes:
             do="lower the dpi, or export it as PDF",
         )
     whole = (shop.folder / "whole.svg").read_bytes()
-    (shop.folder / "pixels.svg").write_bytes(stretched_svg(whole, size, pixels))
-    told = shop.run(["picture"], {"picture": "pixels.svg", "picture_png": "pixels.png"})
+    (shop.folder / "pixels.svg").write_bytes(stretched_svg(whole, target.root_px, pixels))
+    # A large picture takes long to write; that it can be drawn at all was seen before.
+    seconds = max(shop.seconds, shop.options.limits.max_seconds)
+    told = shop.run(["picture"], {"picture": "pixels.svg", "picture_png": "pixels.png"}, seconds)
     if told["picture"]:
         raise _not_drawn(shop, told["picture"])
     return pixel_page((shop.folder / "pixels.png").read_bytes(), target.page)

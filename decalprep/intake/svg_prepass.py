@@ -23,16 +23,25 @@ from decalprep.intake.svg_units import make_lengths_plain
 from decalprep.intake.svg_xml import local
 from decalprep.model import Notice
 
+FILTER_PX = 3.125
+"""96 px/in made 300: the resolution at which tone prints well."""
+
+PATH_TEXT_PX = 50.0
+"""Half a px is then 0.003 mm; at 96 px/in letters along a path lay 0.1 mm aside."""
+
 
 @dataclass(frozen=True)
 class Prepared:
-    """A drawing ready for conversion, without its root size, and what was found in it."""
+    """A drawing ready for conversion, without its root size, and what was found in it.
+
+    ``has_pixels`` where pictures or filters may put raster images on the page.
+    """
 
     root: Any
     fonts: FontsUsed
     layers: tuple[str, ...]
     notices: tuple[Notice, ...]
-    has_text: bool
+    has_pixels: bool
 
 
 def prepare(
@@ -63,8 +72,8 @@ def prepare(
         accepted=options.allow_missing_fonts,
     )
     _drop(root, ("script", "metadata"))
-    has_text = any(local(e) == "text" for e in root.iter())
-    return Prepared(root, fonts, layers, (*notices, *fonts.notices), has_text)
+    has_pixels = any(local(e) in ("image", "filter") for e in root.iter())
+    return Prepared(root, fonts, layers, (*notices, *fonts.notices), has_pixels)
 
 
 def _drop(root: Any, kinds: Sequence[str]) -> None:
@@ -86,14 +95,23 @@ def root_size(root: Any, name: str, drawn_px: tuple[float, float] | None = None)
     )
 
 
-def write_plain_root(root: Any, size: RootSize) -> None:
-    """Set the root's width and height in plain px; nothing else decides the size then."""
+def write_plain_root(root: Any, size: RootSize) -> tuple[float, float]:
+    """Set the root's width and height in plain px and return them; the aspect stays.
+
+    The px are finer than the drawing's own where a converter works to a share of a px: places
+    along a path (to half a px) and filters (drawn as pixels).
+    """
+    kinds = {local(e) for e in root.iter()}
+    finer = FILTER_PX if "filter" in kinds else PATH_TEXT_PX if "textPath" in kinds else 1.0
+    width, height = size.width_px * finer, size.height_px * finer
     for key in ("x", "y"):
         root.attrib.pop(key, None)
-    root.set("width", plain(size.width_px))
-    root.set("height", plain(size.height_px))
+    root.set("width", plain(width))
+    root.set("height", plain(height))
+    root.set("overflow", "visible")
     if size.view_box is None:
-        root.attrib.pop("viewBox", None)
+        root.set("viewBox", f"0 0 {plain(size.width_px)} {plain(size.height_px)}")
+    return width, height
 
 
 def plain(number: float) -> str:
@@ -116,14 +134,14 @@ def segments_of(root: Any) -> tuple[Segment, ...]:
     return cut_into_segments(root)
 
 
-def stretched_svg(svg: bytes, size: RootSize, pixels: tuple[int, int]) -> bytes:
+def stretched_svg(svg: bytes, root_px: tuple[float, float], pixels: tuple[int, int]) -> bytes:
     """The same drawing laid over exactly ``pixels``: rasterisers round a root's size to whole px.
 
     Does not change the drawing's own coordinates.
     """
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{pixels[0]}" height="{pixels[1]}" '
-        f'viewBox="0 0 {plain(size.width_px)} {plain(size.height_px)}" '
+        f'viewBox="0 0 {plain(root_px[0])} {plain(root_px[1])}" '
         'preserveAspectRatio="none">'
     )
     return head.encode("ascii") + svg + b"</svg>"
