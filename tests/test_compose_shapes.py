@@ -1,44 +1,74 @@
 """Sheets of plain shapes: masks at true size, mirrored ones say so, misfits are told."""
 
 import math
-from itertools import pairwise
 
 import pytest
 
-from decalprep.compose import Shape, ShapeSheet, hatch_lines, mask_drawing, shapes_drawing
+from decalprep.compose import Shape, ShapeSheet, mask_drawing, shapes_drawing
 from decalprep.geometry import Box, circle_path, polygon_path, rectangle_path
-from decalprep.model import FillMark, Layer, PrinterRecord, Sheet, StrokeMark, TextMark
+from decalprep.model import (
+    FillMark,
+    Hole,
+    Layer,
+    PartFace,
+    PrinterRecord,
+    Sheet,
+    StrokeMark,
+    TextMark,
+)
+from decalprep.outline.masks import MaskSettings, paint_mask, plate_masks
 
 A4 = Sheet("A4", 210.0, 297.0)
 FLAG = polygon_path([(0, 0), (40, 0), (40, 30), (0, 10)])
 
 
+def plate(*holes):
+    contours = tuple(Hole(circle_path(*h)) for h in holes)
+    return PartFace(FLAG, contours)
+
+
+def tallest_side(path):
+    """Height of the path's upright side at its left and at its right end."""
+    box, points = path.box, path.points()
+
+    def height(x):
+        ys = [q for p, q in points if abs(p - x) < 1e-6]
+        return max(ys) - min(ys)
+
+    return height(box.x0), height(box.x1)
+
+
 def test_mask_keeps_size_and_holes():
-    drawing = mask_drawing([FLAG, circle_path(30, 10, 8)], ShapeSheet(A4), name="winch plate")
+    mask = paint_mask(plate((30, 10, 8)), name="winch plate", settings=MaskSettings(0.0, 1.0))
+    drawing = mask_drawing(mask, ShapeSheet(A4))
     fill = next(i for i in drawing.items if isinstance(i, FillMark))
     lines = [i for i in drawing.items if i.layer is Layer.CUT_OUTLINE]
     assert len(fill.paths) == len(lines) == 2
     assert fill.paths[0].box.width == pytest.approx(40)
-    assert fill.paths[0].polygon().area == pytest.approx(FLAG.polygon().area)
+    area = fill.paths[0].polygon().area - fill.paths[1].polygon().area
+    assert area == pytest.approx(FLAG.polygon().area - math.pi * 5**2, abs=0.1)
     assert drawing.notices == ()
 
 
-def test_mirrored_mask_is_turned_over_and_says_so():
-    plain = mask_drawing([FLAG], ShapeSheet(A4), name="winch plate")
-    turned = mask_drawing([FLAG], ShapeSheet(A4), name="winch plate", mirrored=True)
+def test_mirrored_mask_is_turned_over_once_and_says_so():
+    front, back = (paint_mask(plate(), name="winch plate", side=s) for s in ("front", "back"))
+    drawings = [mask_drawing(mask, ShapeSheet(A4)) for mask in (front, back)]
+    fills = [next(i for i in d.items if isinstance(i, FillMark)).paths[0] for d in drawings]
+    assert tallest_side(fills[0])[1] == pytest.approx(tallest_side(fills[1])[0])
+    assert tallest_side(fills[0])[1] > 2 * tallest_side(fills[0])[0]
+    words = [" ".join(i.text for i in d.items if isinstance(i, TextMark)) for d in drawings]
+    assert "as seen from the front" in words[0]
+    assert "mirrored: stick on from behind" in words[1]
 
-    def left_side(drawing):
-        path = next(i for i in drawing.items if isinstance(i, FillMark)).paths[0]
-        return sum(1 for x, _ in path.points() if abs(x - path.box.x0) < 1e-6), path
 
-    (_, a), (_, b) = left_side(plain), left_side(turned)
-    tall_a = [y for x, y in a.points() if abs(x - a.box.x1) < 1e-6]
-    tall_b = [y for x, y in b.points() if abs(x - b.box.x0) < 1e-6]
-    assert max(tall_a) - min(tall_a) == pytest.approx(30)
-    assert max(tall_b) - min(tall_b) == pytest.approx(30)
-    texts = [i.text for i in turned.items if isinstance(i, TextMark)]
-    assert any("mirrored: stick on from behind" in text for text in texts)
-    assert any("as seen from the front" in i.text for i in plain.items if isinstance(i, TextMark))
+def test_difference_of_plates_is_hatched_on_the_front_only():
+    other = PartFace(polygon_path([(0, 0), (30, 0), (30, 25), (0, 10)]))
+    masks, difference = plate_masks(plate(), other, name="winch")
+    for mask in masks:
+        drawing = mask_drawing(mask, ShapeSheet(A4), difference=difference)
+        hatch = [i for i in drawing.items if isinstance(i, StrokeMark) and i.layer is Layer.MASK]
+        words = " ".join(i.text for i in drawing.items if isinstance(i, TextMark))
+        assert bool(hatch) == (not mask.mirrored) == ("hatched" in words)
 
 
 def test_shape_too_large_is_told():
@@ -60,18 +90,6 @@ def test_stroked_shapes_and_captions_and_correction():
 def test_caption_that_does_not_fit_is_told():
     drawing = shapes_drawing([], ShapeSheet(A4, "empty", ("w" * 300,)))
     assert [n.code for n in drawing.notices] == ["caption-cut"]
-
-
-def test_hatching_lies_inside_and_evenly():
-    ring = [circle_path(0, 0, 40), circle_path(0, 0, 20)]
-    lines = hatch_lines(ring, 2.0)
-    between = [path.points() for path in lines]
-    offsets = sorted({round((a[1] - a[0]) / math.sqrt(2), 6) for a, _ in between})
-    assert all(b - a == pytest.approx(2.0) for a, b in pairwise(offsets))
-    area = sum(math.dist(a, b) for a, b in between) * 2.0
-    assert area == pytest.approx(math.pi * (20**2 - 10**2), rel=0.02)
-    for a, b in between:
-        assert 9.99 <= math.dist(((a[0] + b[0]) / 2, (a[1] + b[1]) / 2), (0, 0)) <= 20
 
 
 def test_hatched_shape_is_lines_only():

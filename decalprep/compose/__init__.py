@@ -11,11 +11,11 @@ from decalprep.compose.settings import ComposeSettings
 from decalprep.compose.shapes import (
     Shape,
     ShapeSheet,
-    hatch_lines,
     mask_drawing,
     shapes_drawing,
 )
 from decalprep.compose.sheets import compose_sheets
+from decalprep.compose.underlays import underlay_drawings
 
 __all__ = [
     "ComposeSettings",
@@ -23,7 +23,7 @@ __all__ = [
     "ShapeSheet",
     "compose_sheets",
     "correction_note",
-    "hatch_lines",
     "mask_drawing",
     "shapes_drawing",
+    "underlay_drawings",
 ]

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 
-import numpy as np
 import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from decalprep.calibration import correction_for
 from decalprep.compose.correction import correction_note, past_margins
-from decalprep.geometry import Affine, Box, Line, Path
+from decalprep.geometry import Affine, Box, Path
 from decalprep.marks import (
     mark_places,
     printable_text,
@@ -35,8 +33,10 @@ from decalprep.model import (
     TextMark,
 )
 from decalprep.model.drawing import BLACK, RGB
+from decalprep.outline.masks import PaintMask, PlateDifference, hatched
 
 CAPTION_MM = 2.0
+MASK_GREY: RGB = (0.88, 0.88, 0.88)
 
 
 @dataclass(frozen=True)
@@ -66,7 +66,7 @@ class ShapeSheet:
     title: str = ""
     captions: tuple[str, ...] = ()
     sheet_from_shapes: Affine | None = None
-    record: PrinterRecord | None = field(default=None)
+    record: PrinterRecord | None = None
 
 
 def shapes_drawing(shapes: Sequence[Shape], settings: ShapeSheet) -> Drawing:
@@ -95,29 +95,30 @@ def shapes_drawing(shapes: Sequence[Shape], settings: ShapeSheet) -> Drawing:
 
 
 def mask_drawing(
-    mask: Sequence[Path], settings: ShapeSheet, *, name: str, mirrored: bool = False
+    mask: PaintMask, settings: ShapeSheet, *, difference: PlateDifference | None = None
 ) -> Drawing:
-    """The sheet of one paint mask: the area that keeps paint off in light grey, its edges as lines.
+    """The sheet of one paint mask: what keeps paint off in light grey, its edges as cut lines.
 
-    ``mask`` are the mask's edges by even-odd, as the plate is seen from its front; ``mirrored``
-    turns the picture left for right, for a mask that is stuck on from behind, and says so.
+    A mask for the back is mirrored already, for it is stuck on from behind; the sheet says so.
+    Where the two plates differ in outline, that is hatched over a mask seen from the front.
     """
-    flip = Affine.scaling(-1.0, 1.0) if mirrored else Affine()
-    paths = tuple(path.mapped(flip) for path in mask)
-    side = "mirrored: stick on from behind" if mirrored else "as seen from the front"
-    words = (f"paint mask {name}, {side}", "cut along the lines; grey keeps the paint off")
+    side = "mirrored: stick on from behind" if mask.mirrored else "as seen from the front"
+    words = [f"paint mask, {mask.name}, {side}", "cut along the lines; grey keeps the paint off"]
     shapes = [
-        Shape(paths, Layer.MASK, fill=(0.88, 0.88, 0.88), name=name),
-        Shape(paths, Layer.CUT_OUTLINE, name=name),
+        Shape(mask.paths, Layer.MASK, fill=MASK_GREY, name=mask.name),
+        Shape(mask.paths, Layer.CUT_OUTLINE, name=mask.name),
     ]
-    full = ShapeSheet(
-        settings.sheet,
-        settings.title or f"paint mask {name}",
-        (*words, *settings.captions),
-        settings.sheet_from_shapes,
-        settings.record,
+    if difference is not None and not mask.mirrored and difference.hatch:
+        shapes.append(Shape(difference.hatch, Layer.MASK, line_mm=0.15, name=mask.name))
+        area = difference.only_face_mm2 + difference.only_back_mm2
+        words.append(f"hatched: face plate and back plate differ here, {area:.0f} mm2")
+    full = replace(
+        settings,
+        title=settings.title or f"paint mask {mask.name}",
+        captions=(*words, *settings.captions),
     )
-    return shapes_drawing(shapes, full)
+    drawing = shapes_drawing(shapes, full)
+    return replace(drawing, notices=(*mask.notices, *drawing.notices))
 
 
 def _middle(sheet: Sheet, boxes: Sequence[Box]) -> Affine:
@@ -139,7 +140,7 @@ def _middle(sheet: Sheet, boxes: Sequence[Box]) -> Affine:
 def _shape_items(shape: Shape, place: Affine) -> list[Item]:
     paths = tuple(path.mapped(place) for path in shape.paths)
     if shape.hatch_mm > 0:
-        lines = hatch_lines(paths, shape.hatch_mm)
+        lines = hatched(even_odd_area(paths), 45.0, shape.hatch_mm)
         return [
             StrokeMark(shape.layer, p, shape.line_mm, shape.line, (), shape.name) for p in lines
         ]
@@ -150,27 +151,12 @@ def _shape_items(shape: Shape, place: Affine) -> list[Item]:
     ]
 
 
-def hatch_lines(paths: Sequence[Path], apart_mm: float) -> list[Path]:
-    """Lines at 45 degrees, ``apart_mm`` apart, inside the paths by even-odd.
-
-    >>> from decalprep.geometry import rectangle_path
-    >>> len(hatch_lines([rectangle_path(Box(0, 0, 10, 10))], 2.0))
-    7
-    """
-    rings = [Polygon(path.points(0.01)) for path in paths]
+def even_odd_area(paths: Sequence[Path]) -> BaseGeometry:
+    """The inside of closed paths by even-odd, as a shapely geometry."""
     area: BaseGeometry = Polygon()
-    for ring in rings:
-        area = area.symmetric_difference(shapely.make_valid(ring))
-    if area.is_empty:
-        return []
-    x0, y0, x1, y1 = area.bounds
-    step = apart_mm * math.sqrt(2)
-    low, high = y0 - x1, y1 - x0
-    offsets = [k * step for k in range(math.ceil(low / step), math.floor(high / step) + 1)]
-    lines = [shapely.LineString([(x0, x0 + c), (x1, x1 + c)]) for c in offsets]
-    inside = shapely.get_parts(shapely.intersection(np.array(lines, dtype=object), area))
-    found = [list(one.coords) for one in inside if one.geom_type == "LineString"]
-    return [Path((Line(ends[0], ends[-1]),), closed=False) for ends in found if len(ends) > 1]
+    for path in paths:
+        area = area.symmetric_difference(shapely.make_valid(Polygon(path.points(0.01))))
+    return area
 
 
 def _captions(captions: Sequence[str], sheet: Sheet) -> tuple[list[Item], list[Notice]]:

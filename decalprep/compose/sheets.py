@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import shapely
 from shapely.geometry.base import BaseGeometry
@@ -34,6 +35,7 @@ from decalprep.model import (
     Placement,
     PrinterRecord,
     Sheet,
+    StrokeMark,
     TextMark,
 )
 
@@ -55,11 +57,36 @@ def compose_sheets(
         UsageProblem: a placement names no decal or no sheet, or two decals have one name.
     """
     settings = settings or ComposeSettings()
+    pieces = pieces_on_sheets(decals, placements, sheets, settings)
+    records = records_of(record, len(sheets))
+    return tuple(
+        _compose(sheet, mine, settings, own, (k + 1, len(sheets)))
+        for k, (sheet, mine, own) in enumerate(zip(sheets, pieces, records, strict=True))
+    )
+
+
+def records_of(
+    record: PrinterRecord | Sequence[PrinterRecord | None] | None, count: int
+) -> list[PrinterRecord | None]:
+    """One record a sheet, from one for all or one each."""
+    return list(record) if isinstance(record, Sequence) else [record] * count
+
+
+def pieces_on_sheets(
+    decals: Sequence[Decal],
+    placements: Sequence[Placement],
+    sheets: Sequence[Sheet],
+    settings: ComposeSettings,
+) -> list[list[Piece]]:
+    """The placed copies of each sheet.
+
+    Raises:
+        UsageProblem: a placement names no decal or no sheet, or two decals have one name.
+    """
     by_name = {decal.name: decal for decal in decals}
     if len(by_name) < len(decals):
         names = sorted({d.name for d in decals if sum(d.name == o.name for o in decals) > 1})
         raise UsageProblem(f"two decals are named {names[0]!r}", do="give each its own name")
-    records = list(record) if isinstance(record, Sequence) else [record] * len(sheets)
     pieces: list[list[Piece]] = [[] for _ in sheets]
     for placement in placements:
         if placement.decal not in by_name or not 0 <= placement.sheet_index < len(sheets):
@@ -68,10 +95,7 @@ def compose_sheets(
                 do=f"there are {len(sheets)} sheets, and decals " + ", ".join(by_name),
             )
         pieces[placement.sheet_index].append(Piece(by_name[placement.decal], placement, settings))
-    return tuple(
-        _compose(sheet, mine, settings, own, (k + 1, len(sheets)))
-        for k, (sheet, mine, own) in enumerate(zip(sheets, pieces, records, strict=True))
-    )
+    return pieces
 
 
 def _compose(
@@ -81,21 +105,44 @@ def _compose(
     record: PrinterRecord | None,
     count: tuple[int, int],
 ) -> Drawing:
+    items = [item for piece in pieces for item in piece.items()]
+    items, told = clear_ticks(items, pieces, sheet)
     tail = f"sheet {count[0]} of {count[1]}"
+    drawing = marked_drawing(sheet, pieces, items, settings, (record, tail))
+    return replace(drawing, notices=(*told, *drawing.notices))
+
+
+def marked_drawing(
+    sheet: Sheet,
+    pieces: Sequence[Piece],
+    items: Sequence[Item],
+    settings: ComposeSettings,
+    record_and_tail: tuple[PrinterRecord | None, str],
+) -> Drawing:
+    """The drawing of a sheet's pieces: their items, then marks, labels and correction.
+
+    The second of ``record_and_tail`` is what the title ends in, such as "sheet 1 of 2".
+    """
+    record, tail = record_and_tail
     title, notices = _title(sheet, settings.title, tail)
     note = settings.note or correction_note(
         record, settings.page_from_sheet, with_offset=settings.undo_offset
     )
     notices += sheet_mark_notices(sheet, title=title, note=note)
-    items: list[Item] = [item for piece in pieces for item in piece.items()]
-    items += sheet_marks(sheet, title=title, note=note)
+    all_items = [*items, *sheet_marks(sheet, title=title, note=note)]
     if settings.labels and pieces:
-        labels, told = _labels(sheet, pieces, settings, tail)
-        items += labels
+        labels, told = _labels(sheet, pieces, items, settings, tail)
+        all_items += labels
         notices += told
     correction = settings.page_from_sheet or correction_for(
         record, sheet, with_offset=settings.undo_offset
     )
+    notices += past_margins(_reach(sheet, pieces, all_items), correction, sheet, tail)
+    return Drawing(sheet, tuple(all_items), correction, title, tuple(notices))
+
+
+def _reach(sheet: Sheet, pieces: Sequence[Piece], items: Sequence[Item]) -> dict[str, Box]:
+    """What must stay inside the printable area: pieces, marks and labels, by name."""
     areas = {piece.name: _box(piece.area) for piece in pieces}
     areas |= {f"marks, part {k}": box for k, box in enumerate(mark_places(sheet).boxes, 1)}
     areas |= {
@@ -103,8 +150,37 @@ def _compose(
         for item in items
         if isinstance(item, TextMark) and item.layer is Layer.LABEL and item.decal
     }
-    notices += past_margins(areas, correction, sheet, tail)
-    return Drawing(sheet, tuple(items), correction, title, tuple(notices))
+    return areas
+
+
+def clear_ticks(
+    items: Sequence[Item], pieces: Sequence[Piece], sheet: Sheet
+) -> tuple[list[Item], list[Notice]]:
+    """The items less those of the pieces' own ticks that would lie on a piece, a mark or a margin.
+
+    It looks at the places only, so a top layer and its underlay lose the same ticks. A copy that
+    keeps ticks at fewer than two corners is told.
+    """
+    ticks = [i for i in items if isinstance(i, StrokeMark) and i.layer is Layer.REGISTRATION]
+    if not ticks:
+        return list(items), []
+    solid = shapely.union_all([*(piece.area for piece in pieces), *reserved_zones(sheet)])
+    shapely.prepare(solid)
+    inside = sheet.printable.grown(-INSET_MM)
+    kept = {
+        id(t)
+        for t in ticks
+        if inside.contains(t.path.box)
+        and not solid.intersects(shapely.LineString(t.path.points()).buffer(0.3))
+    }
+    notices = []
+    for whose in dict.fromkeys((t.decal, t.copy) for t in ticks):
+        left = sum(id(t) in kept for t in ticks if (t.decal, t.copy) == whose)
+        if left < 3:
+            text = f"only {left} of its own ticks have room: lay it by the sheet's corner ticks"
+            notices.append(Notice("piece-ticks-left-out", text, f"{whose[0]} {whose[1]}"))
+    dropped = {id(t) for t in ticks} - kept
+    return [i for i in items if id(i) not in dropped], notices
 
 
 def _title(sheet: Sheet, title: str, tail: str) -> tuple[str, list[Notice]]:
@@ -126,11 +202,20 @@ def _box(area: BaseGeometry) -> Box:
 
 
 def _labels(
-    sheet: Sheet, pieces: Sequence[Piece], settings: ComposeSettings, tail: str
+    sheet: Sheet,
+    pieces: Sequence[Piece],
+    items: Sequence[Item],
+    settings: ComposeSettings,
+    tail: str,
 ) -> tuple[list[Item], list[Notice]]:
     named = [Named(p.name, p.decal.name, p.copy, p.area) for p in pieces]
     blocked: list[BaseGeometry] = list(reserved_zones(sheet))
     blocked += [_shape(gone) for gone in sheet.gone]
+    blocked += [
+        _shape(item.path.box.grown(0.3))
+        for item in items
+        if isinstance(item, StrokeMark) and item.layer in (Layer.REGISTRATION, Layer.TILE_MARK)
+    ]
     for number, cell in enumerate(label_cells(sheet), 1):
         shape = _shape(cell)
         used = any(piece.area.intersects(shape) for piece in pieces)
