@@ -10,7 +10,16 @@ from sheet_samples import lamp, make_artwork, winch_panel
 
 from decalprep.compose import ComposeSettings, compose_sheets
 from decalprep.errors import UsageProblem
-from decalprep.geometry import Affine, Box, Line, Path, rectangle_path
+from decalprep.geometry import (
+    Affine,
+    Box,
+    Circle,
+    Line,
+    Path,
+    circle_path,
+    polygon_path,
+    rectangle_path,
+)
 from decalprep.model import (
     FillMark,
     Hole,
@@ -262,3 +271,16 @@ def test_slots_and_odd_screw_holes():
         assert [max(a.width, a.height) for a in arms] == pytest.approx([3, 3])
         art = next(i for i in drawing.items if isinstance(i, PlacedArtwork))
         assert len(art.clip) == (1 if bleed_into_holes else 4)
+
+
+def test_guide_and_clip_follow_a_contour_that_is_not_round():
+    corner = [
+        (30 + 6 * math.cos(k * math.pi / 3), 25 + 6 * math.sin(k * math.pi / 3)) for k in range(6)
+    ]
+    six = Hole(polygon_path(corner), Circle(30, 25, 11.6), 0.4, HoleKind.SWITCH)
+    near = Hole(circle_path(30, 25, 12), Circle(30, 25, 12.01), 0.005, HoleKind.SWITCH)
+    for hole, sides in ((six, 6), (near, 2)):
+        drawing = one_sheet([winch_panel(holes=(hole,))], [Placement("winch panel", 1, 0, 50, 50)])
+        guide = next(i.path for i in drawing.items if i.layer is Layer.HOLE_GUIDE)
+        art = next(i for i in drawing.items if isinstance(i, PlacedArtwork))
+        assert len(guide.segments) == len(art.clip[1].segments) == sides

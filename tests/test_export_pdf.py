@@ -26,6 +26,7 @@ from decalprep.model import (
     Placement,
     PrinterRecord,
     Sheet,
+    StrokeMark,
 )
 
 A4 = Sheet("A4", 210.0, 297.0)
@@ -253,6 +254,22 @@ def test_cut_lines_have_a_separation_of_their_own():
     assert reader.pages[0]["/Resources"]["/ExtGState"]["/Over"]["/OP"]
     plain = pypdf.PdfReader(io.BytesIO(sheet_pdf(1, PdfSettings(cut_as_spot=False))))
     assert dict(plain.pages[0]["/Resources"]["/ColorSpace"]) == {}
+
+
+def test_two_colours_of_one_layer_and_white_stay_apart():
+    marks = [
+        StrokeMark(Layer.HOLE_GUIDE, circle_path(30 + 20 * k, 50, 10), 1.0, colour)
+        for k, colour in enumerate(((0.0, 0.5, 0.8), (1.0, 0.0, 0.0), (0.0, 0.5, 0.8)))
+    ]
+    ground = FillMark(Layer.UNDERLAY, (circle_path(120, 50, 30),))
+    white = StrokeMark(Layer.HOLE_GUIDE, circle_path(120, 50, 10), 1.0, (1.0, 1.0, 1.0))
+    pdf = write_pdf([Drawing(A4, (ground, *marks, white))])
+    spaces = pypdf.PdfReader(io.BytesIO(pdf)).pages[0]["/Resources"]["/ColorSpace"]
+    assert len(spaces) == 2
+    grey = pixels(pdf, dpi=100)
+    y, x = int((297 - 50) / 25.4 * 100), int((120 + 5) / 25.4 * 100)
+    assert grey[y, x] > 200
+    assert grey[y, int(120 / 25.4 * 100)] < 10
 
 
 def test_attachments_title_and_date():

@@ -26,6 +26,8 @@ from decalprep.model import (
 )
 from decalprep.outline.shaping import offset_circle, offset_path
 
+ROUND_MM = 0.02
+"""A hole whose contour is this near to its circle is drawn as the circle: the proof's tolerance."""
 LEAST_CROSS_MM = 3.0
 """Arms of a screw cross reach the rim of the hole, and are never shorter than this overall."""
 
@@ -65,8 +67,9 @@ class Piece:
     def _bare(self, hole: Hole) -> Path | None:
         """What of a hole stays without ink: all of it, or what the bleed leaves."""
         inward = -self.decal.bleed_mm if self.decal.bleed_into_holes else 0.0
-        if hole.circle:
-            return offset_circle(hole.circle.x, hole.circle.y, hole.circle.diameter, inward)
+        circle = _round(hole)
+        if circle is not None:
+            return offset_circle(circle.x, circle.y, circle.diameter, inward)
         try:
             return offset_path(hole.contour, inward)
         except InputProblem:
@@ -133,8 +136,11 @@ class Piece:
         return replace(item, sheet_from_artwork=placed, clip=clip, decal=decal, copy=copy)
 
 
+def _round(hole: Hole) -> Circle | None:
+    """The hole's circle where it stands for the contour: within ``ROUND_MM`` of it all round."""
+    return hole.circle if hole.circle and hole.fit_error_mm <= ROUND_MM else None
+
+
 def _guide(hole: Hole) -> Path:
-    if hole.circle and hole.fit_error_mm <= 0.02:
-        circle: Circle = hole.circle
-        return circle_path(circle.x, circle.y, circle.diameter)
-    return hole.contour
+    circle = _round(hole)
+    return circle_path(circle.x, circle.y, circle.diameter) if circle else hole.contour

@@ -225,7 +225,8 @@ class _Writer:
 
     def _ink(self, layer: Layer, colour: tuple[float, float, float], stroke: bool) -> str:
         rgb = " ".join(number(c, 4) for c in colour)
-        if not (self.settings.cut_as_spot and layer in SPOT_LAYERS):
+        white = min(colour) >= 0.999  # overprinted, white would be no line at all
+        if white or not (self.settings.cut_as_spot and layer in SPOT_LAYERS):
             return f"{rgb} {'RG' if stroke else 'rg'}\n"
         spaces = self.inks.ColorSpace
         names = [f"/{layer.name}_{k}" for k in range(len(spaces) + 1)]
