@@ -153,6 +153,11 @@ def test_text_cut_by_the_outline_is_dangerous():
     assert (notice.code, notice.severity.value) == ("legend-cut", "danger")
 
 
+def test_letters_shown_one_by_one_are_told_as_one_word():
+    letters = "".join(text(80 + 2.8 * k, 30, c, 4) for k, c in enumerate("HEAVE"))
+    assert [n.text.split(" at ")[0] for n in near(letters)] == ["the text 'HEAVE'"]
+
+
 def test_legend_well_inside_stripes_past_the_edge_and_outline_strokes_are_fine():
     ring = ground().split("rg ")[1].removesuffix(" f Q\n")
     fine = text(40, 30, "TOW", 4) + filled(rect(5, 20, 90, 5), "0.8 0 0") + stroked(ring, 0.2)

@@ -153,6 +153,12 @@ def test_faceted_circle_is_fitted_with_the_facets_stated():
     assert hole.circle.diameter == pytest.approx(2 * r, abs=1e-9)
 
 
+def test_large_stated_facets_do_not_make_circles_of_octagons():
+    ring = [(5 * math.cos(k * math.tau / 8), 5 * math.sin(k * math.tau / 8)) for k in range(8)]
+    assert fitted(Hole(polygon_path(ring)), 0.8).circle is None
+    assert fitted(Hole(rectangle_path(Box(0, 0, 10, 10), 2)), 0.8).circle is None
+
+
 # ---------------------------------------------------------------- part and artwork
 
 

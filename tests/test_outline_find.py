@@ -189,6 +189,21 @@ def test_notched_transparent_picture_is_traced_with_sharp_corners():
     assert outline.bounds == pytest.approx((5, 6, 70, 54), abs=result.error_mm)
 
 
+def test_jagged_rounded_strip_becomes_four_sides_and_four_arcs():
+    x, y = np.meshgrid(np.arange(1200) + 0.5, np.arange(240) + 0.5)
+    dx = np.maximum(np.abs(x - 600) - 530, 0)
+    dy = np.maximum(np.abs(y - 120) - 50, 0)
+    pixels = np.zeros((240, 1200, 4), np.uint8)
+    pixels[np.hypot(dx, dy) <= 70] = (140, 30, 24, 255)  # no anti-aliasing at all
+    result = found(picture(pixels, 120, 24, alpha=True))
+    assert [type(s).__name__ for s in result.outline.segments].count("Arc") == 4
+    assert len(result.outline.segments) <= 10
+    true = rectangle_path(Box(0, 0, 120, 24), 7).polygon()
+    assert result.outline.polygon().hausdorff_distance(true) <= result.error_mm + 0.05
+    assert result.error_mm <= 0.1  # one pixel
+    assert result.outline.polygon().area == pytest.approx(true.area, rel=1e-3)
+
+
 @pytest.mark.parametrize(("shade", "words"), [(40, "fills its page"), (255, "blank")])
 def test_picture_without_an_edge_is_refused(shade, words):
     with pytest.raises(InputProblem, match=words):

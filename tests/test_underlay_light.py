@@ -15,6 +15,7 @@ from decalprep.outline.legend import LegendChoice, LegendShapes, legend_shapes
 from decalprep.outline.lightblock import (
     UnderlaySettings,
     layers_for,
+    legend_shaded_mm2,
     light_leak_mm2,
     stock_advice,
     underlay,
@@ -72,6 +73,18 @@ def test_light_leak_area_by_hand():
     under = underlay(OUTLINE, legend, name="x", settings=UnderlaySettings(trap_mm=0))
     assert light_leak_mm2(under, legend, shift_mm=(0.3, 0)) == pytest.approx(3.0)
     assert light_leak_mm2(under, legend, shift_mm=(0, 0)) == 0
+
+
+def test_spread_openings_keep_the_legend_wholly_lit_under_a_misprint():
+    legend = LegendShapes(box(20, 10, 30, 20), "by hand", 0.0)
+    spread = underlay(OUTLINE, legend, name="x", settings=UnderlaySettings(0.4, spread=True))
+    choked = underlay(OUTLINE, legend, name="x", settings=UnderlaySettings(0.4))
+    assert legend_shaded_mm2(spread, legend, shift_mm=(0.3, 0)) == 0
+    assert light_leak_mm2(spread, legend, shift_mm=(0, 0)) == pytest.approx(
+        4 * 10 * 0.4 + math.pi * 0.16, rel=1e-3
+    )
+    assert legend_shaded_mm2(choked, legend, shift_mm=(0, 0)) == pytest.approx(100 - 9.2**2)
+    assert "underlay-spread" in codes(spread.notices)
 
 
 def test_openings_are_the_legend_less_the_trap():

@@ -56,16 +56,17 @@ def fitted(hole: Hole, slack_mm: float = 0.0, tolerance: float = 0.002) -> Hole:
     if hole.circle is not None:
         return hole
     contour = arcs_restored(hole.contour, tolerance)
-    corners = contour.points(0.002)
+    corners, on_curve = contour.points(0.002), _points_on(contour)
     try:
-        circle, error = fit_circle(corners)
+        circle, error = fit_circle(on_curve)
     except ValueError:
         return replace(hole, contour=contour)
-    # corners lie on the curve; the middles between them only say how far the sides cut it short
-    for (px, py), (qx, qy) in zip(corners, corners[1:] + corners[:1], strict=True):
-        middle = math.hypot((px + qx) / 2 - circle.x, (py + qy) / 2 - circle.y)
-        error = max(error, abs(middle - circle.radius))
-    allowed = max(0.02, tolerance, 1.5 * slack_mm, KAPPA_ERROR * circle.radius)
+    # corners lie on the true curve; the middles of sides only say how far they cut it short
+    for side in (s for s in contour.segments if isinstance(s, Line)):
+        x, y = (side.start[0] + side.end[0]) / 2, (side.start[1] + side.end[1]) / 2
+        error = max(error, abs(math.dist((x, y), (circle.x, circle.y)) - circle.radius))
+    slack = min(1.5 * slack_mm, 0.03 * circle.radius)  # more would take an octagon for a circle
+    allowed = max(0.02, tolerance, slack, KAPPA_ERROR * circle.radius)
     if error > allowed or not _goes_round(corners, circle):
         return replace(hole, contour=contour)
     return replace(
@@ -74,6 +75,16 @@ def fitted(hole: Hole, slack_mm: float = 0.0, tolerance: float = 0.002) -> Hole:
         circle=circle,
         fit_error_mm=error,
     )
+
+
+def _points_on(contour: Path) -> list[tuple[float, float]]:
+    """Points that lie on the contour itself: ends of pieces, and points along curves."""
+    points = []
+    for s in contour.segments:
+        points.append(s.start)
+        if not isinstance(s, Line):
+            points.extend(s.at(k / 12) for k in range(1, 12))
+    return points
 
 
 def _goes_round(points: Sequence[tuple[float, float]], circle: Circle) -> bool:

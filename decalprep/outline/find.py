@@ -217,7 +217,8 @@ def _named(artwork: Artwork, contents: PageContents, settings: OutlineSettings) 
         for name in settings.outline_names:
             shapes = [s for s in contents.shapes if _same(s.layer, name) or _has_spot(s, name)]
             if shapes:
-                source = f"layer {name!r} (by its name)"
+                on_layer = any(_same(s.layer, name) for s in shapes)
+                source = f"{'layer' if on_layer else 'spot colour'} {name!r} (by its name)"
                 break
         else:
             return None

@@ -18,7 +18,7 @@ from decalprep.model import Artwork, Hole
 from decalprep.outline.bleed import filled_mask
 from decalprep.outline.picture import Numbers, Picture, draw
 from decalprep.outline.safe import painted_area
-from decalprep.outline.trace import half_level
+from decalprep.outline.trace import half_level, slopes
 
 if TYPE_CHECKING:
     from decalprep.pdfstream import Colour, PageContents, PaintedShape
@@ -204,6 +204,8 @@ def rings_area(cover: Numbers, picture: Picture) -> BaseGeometry:
     """The area in mm where the cover is above one half, its edges placed within a pixel."""
     import cv2
 
+    cover = cover.astype(np.float32)
+    slope = slopes(cover)
     solid = (cover >= 0.5).astype(np.uint8)
     contours, tree = cv2.findContours(solid, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
     if not contours:
@@ -213,7 +215,7 @@ def rings_area(cover: Numbers, picture: Picture) -> BaseGeometry:
     for contour, node in zip(contours, tree[0], strict=True):
         if len(contour) < 4:
             continue
-        points = half_level(cover, contour[:, 0, :].astype(np.float64))
+        points = half_level(cover, contour[:, 0, :].astype(np.float64), slope)
         if len(points) < 4:
             continue
         ring = Polygon(picture.decal_from_px.apply_all(points)).buffer(0)

@@ -1,9 +1,11 @@
 """Light-block underlay: an opaque field under a backlit decal, with the legend left open.
 
-The openings are made smaller than the legend by the trap, so that a top sheet printed or stuck up
-to that much out of place still covers every opening: no light passes beside the legend. The price
-is a dark rim of the trap's width inside each letter, so strokes thinner than twice the trap go
-dark; they are told. Optical density D = -log10 T. Stacked layers add only approximately.
+Choked, the openings are smaller than the legend by the trap: a top sheet up to that much out of
+place still covers every opening, so no light passes beside the legend. The price is a dark rim of
+the trap's width inside each letter; strokes thinner than twice the trap go dark and are told.
+Spread, the openings are larger by the trap: every letter stays wholly lit, but round it the top
+print alone must hold the light back, which suits a dense top print and thin lettering. Optical
+density D = -log10 T. Stacked layers add only approximately.
 """
 
 import math
@@ -25,7 +27,7 @@ TICK_GAP_MM = 2.0
 
 @dataclass(frozen=True)
 class UnderlaySettings:
-    """``trap_mm`` chokes the openings; ``border_mm`` carries the field past the outline.
+    """``trap_mm`` chokes the openings (or spreads them); ``border_mm`` is an extra rim.
 
     ``layer_transmittance`` is the share of light that one printed layer passes, measured or from
     the maker's sheet (0.1 for one inkjet black on paper is our assumption); ``target_density`` is
@@ -33,6 +35,7 @@ class UnderlaySettings:
     """
 
     trap_mm: float = 0.4
+    spread: bool = False
     border_mm: float = 0.0
     layer_transmittance: float = 0.1
     target_density: float = 3.0
@@ -54,7 +57,7 @@ class Underlay:
 def underlay(
     outline: Path, legend: LegendShapes, *, name: str, settings: UnderlaySettings | None = None
 ) -> Underlay:
-    """The opaque field in decal mm with the legend left open, choked by the trap.
+    """The opaque field in decal mm with the legend left open, choked or spread by the trap.
 
     Holes are not left open: they are cut through both layers after sticking.
 
@@ -64,11 +67,20 @@ def underlay(
     chosen = settings or UnderlaySettings()
     if chosen.trap_mm < 0 or chosen.border_mm < 0:
         raise UsageProblem("trap and border of an underlay cannot be negative")
-    openings = legend.area.buffer(-chosen.trap_mm, quad_segs=16)
+    by = chosen.trap_mm if chosen.spread else -chosen.trap_mm
+    openings = legend.area.buffer(by, quad_segs=16)
     edge = moved(outline.polygon(0.001), chosen.border_mm)
     field = edge.difference(openings)
     layers, told = layers_for(chosen.target_density, chosen.layer_transmittance, name=name)
-    notices = [*_closed_strokes(legend, openings, chosen.trap_mm, name), told]
+    notices = [told]
+    if chosen.spread:
+        text = (
+            f"within {chosen.trap_mm:g} mm of the legend only the top print holds the light back, "
+            "because the underlay's openings are spread"
+        )
+        notices.append(Notice("underlay-spread", text, name, Severity.NOTE))
+    else:
+        notices += _closed_strokes(legend, openings, chosen.trap_mm, name)
     if legend.error_mm > 0:
         text = f"the openings were {legend.source}"
         notices.append(Notice("underlay-traced", text, name, Severity.NOTE))
@@ -86,7 +98,8 @@ def _closed_strokes(
     if lost:
         text = (
             f"{len(lost)} legend shapes have no stroke wider than {2 * trap_mm:g} mm and go dark "
-            f"under a trap of {trap_mm:g} mm; use bolder lettering or a smaller trap"
+            f"under a trap of {trap_mm:g} mm; use bolder lettering, a smaller trap or "
+            "spread openings"
         )
         place = Box(*lost[0].bounds)
         notices.append(Notice("legend-goes-dark", text, name, Severity.DANGER, place))
@@ -108,6 +121,14 @@ def light_leak_mm2(
     """
     moved_openings = affinity.translate(under.openings, *shift_mm)
     return float(moved_openings.difference(legend.area).area)
+
+
+def legend_shaded_mm2(
+    under: Underlay, legend: LegendShapes, *, shift_mm: tuple[float, float]
+) -> float:
+    """Area in mm2 of the legend that the underlay darkens when it lies ``shift_mm`` off."""
+    moved_openings = affinity.translate(under.openings, *shift_mm)
+    return float(legend.area.difference(moved_openings).area)
 
 
 def layers_for(

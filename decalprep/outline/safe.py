@@ -99,10 +99,8 @@ def _legend(
     contents: PageContents, m: Affine, inside: Polygon, holes: Sequence[Polygon]
 ) -> list[tuple[str, BaseGeometry]]:
     found: list[tuple[str, BaseGeometry]] = []
-    for text in contents.texts:
-        if text.visible and text.render_mode != 3 and text.text.strip():
-            b = mapped_box(text.box_pt, m)
-            found.append((f"the text {text.text.strip()!r}", box(b.x0, b.y0, b.x1, b.y1)))
+    for word, b in _words(contents, m):
+        found.append((f"the text {word!r}", box(b.x0, b.y0, b.x1, b.y1)))
     rims = [inside.exterior, *(p.exterior for p in holes)]
     followed = MultiLineString([list(r.coords) for r in rims]).buffer(SAME_LINE_MM)
     for shape in contents.shapes:
@@ -122,6 +120,25 @@ def _legend(
             continue
         found.append(("a legend shape", painted))
     return found
+
+
+def _words(contents: PageContents, m: Affine) -> list[tuple[str, Box]]:
+    """Shown strings in mm, letters that follow one another on one line put together."""
+    words: list[tuple[str, Box]] = []
+    for text in sorted(contents.texts, key=lambda t: t.order):
+        if not text.visible or text.render_mode == 3 or not text.text.strip():
+            continue
+        b = mapped_box(text.box_pt, m)
+        if words:
+            word, last = words[-1]
+            gap = b.x0 - last.x1
+            level = abs(b.y0 - last.y0) + abs(b.y1 - last.y1) <= 0.2 * b.height
+            if level and -0.2 * b.height <= gap <= 0.6 * b.height:
+                space = " " if gap > 0.22 * b.height else ""
+                words[-1] = (word + space + text.text.strip(), last.union(b))
+                continue
+        words.append((text.text.strip(), b))
+    return words
 
 
 def _encloses_no_ground(shape: PaintedShape, contents: PageContents) -> bool:

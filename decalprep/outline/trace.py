@@ -8,7 +8,7 @@ import numpy as np
 from decalprep.errors import InputProblem
 from decalprep.geometry import Affine, Box, Path, Point, circle_path, fit_circle, polygon_path
 from decalprep.model import Artwork
-from decalprep.outline.arcs import arcs_from_points
+from decalprep.outline.arcfit import smoothed
 from decalprep.outline.picture import Numbers, Picture, draw
 from decalprep.units import MM_PER_IN
 
@@ -31,7 +31,8 @@ def trace_edge(artwork: Artwork, *, dpi: float = 600.0) -> Traced:
     """The outer edge of what the page shows, in artwork mm, to a fraction of a pixel.
 
     A raster is traced at its own pixels. The stated error is half the coarser of a drawn pixel and
-    a pixel of the source picture; a blurred or shadowed edge is worse.
+    a pixel of the source picture, or how far the tidied path leaves the traced points if that is
+    more; a blurred or shadowed edge is worse.
     Does not find an edge where the picture fills its page.
 
     Raises:
@@ -53,7 +54,16 @@ def trace_edge(artwork: Artwork, *, dpi: float = 600.0) -> Traced:
             pixel, artwork.width_mm / artwork.pixels[0], artwork.height_mm / artwork.pixels[1]
         )
     points = picture.decal_from_px.apply_all(ring)
-    return Traced(tidied(points, pixel), pixel / 2, pixel)
+    path = tidied(points, pixel)
+    return Traced(path, max(pixel / 2, _farthest(points, path)), pixel)
+
+
+def _farthest(points: list[Point], path: Path) -> float:
+    """Largest distance in mm of a traced point from the path laid through the points."""
+    from shapely import distance
+    from shapely import points as as_points
+
+    return float(distance(as_points(np.asarray(points)), path.polygon().exterior).max())
 
 
 def _cover(picture: Picture, artwork: Artwork) -> Numbers:
@@ -105,15 +115,27 @@ def largest_ring(cover: Numbers, *, where: str = "") -> list[Point]:
     return half_level(cover, best[:, 0, :].astype(np.float64))
 
 
-def half_level(cover: Numbers, contour: Numbers) -> list[Point]:
+def slopes(cover: Numbers) -> tuple[Numbers, Numbers]:
+    """How the cover, a little smoothed, changes across and down: the edge's normals."""
+    import cv2
+
+    smooth = cv2.GaussianBlur(cover.astype(np.float32), (0, 0), 1.0)
+    across: Numbers = np.asarray(cv2.Sobel(smooth, cv2.CV_32F, 1, 0), dtype=np.float32)
+    down: Numbers = np.asarray(cv2.Sobel(smooth, cv2.CV_32F, 0, 1), dtype=np.float32)
+    return across, down
+
+
+def half_level(
+    cover: Numbers, contour: Numbers, slope: tuple[Numbers, Numbers] | None = None
+) -> list[Point]:
     """The contour's pixels moved along the edge normal to where the cover is one half.
 
     Pixel centres lie at half numbers in the result. A crossing is looked for within two pixels.
+    ``slope`` may be handed in for many contours of one picture.
     """
     import cv2
 
-    smooth = cv2.GaussianBlur(cover, (0, 0), 1.0)
-    gx, gy = cv2.Sobel(smooth, cv2.CV_64F, 1, 0), cv2.Sobel(smooth, cv2.CV_64F, 0, 1)
+    gx, gy = slope or slopes(cover)
     columns, rows = contour[:, 0].astype(int), contour[:, 1].astype(int)
     normal = np.stack([-gx[rows, columns], -gy[rows, columns]], axis=1)
     length = np.hypot(normal[:, 0], normal[:, 1])
@@ -122,7 +144,7 @@ def half_level(cover: Numbers, contour: Numbers) -> list[Point]:
     steps = np.linspace(-2, 2, 33)
     at = contour[:, None, :] + steps[None, :, None] * normal[:, None, :]
     profile = cv2.remap(
-        cover.astype(np.float32),
+        cover if cover.dtype == np.float32 else cover.astype(np.float32),
         at[..., 0].astype(np.float32),
         at[..., 1].astype(np.float32),
         cv2.INTER_LINEAR,
@@ -154,10 +176,7 @@ def tidied(points: list[Point], pixel: float) -> Path:
     corners = _straightened(points, pixel)
     if len(corners) >= 3 and _fits(points, corners, pixel):
         return polygon_path(corners)
-    from shapely.geometry import Polygon
-
-    ring = list(Polygon(points).simplify(0.15 * pixel).exterior.coords)[:-1]
-    return arcs_from_points([(float(x), float(y)) for x, y in ring], 0.4 * pixel)
+    return smoothed(points, 0.75 * pixel)
 
 
 def _straightened(points: list[Point], pixel: float) -> list[Point]:
