@@ -1,10 +1,14 @@
 """The written PDF: its structure by a second reader, its places by rendering and measuring."""
 
 import dataclasses
+import hashlib
 import io
+import os
 import re
 import shutil
 import subprocess
+import sys
+from pathlib import Path
 
 import numpy as np
 import pikepdf
@@ -309,3 +313,20 @@ def test_wrong_settings_are_refused():
 
 def test_no_drawings_make_no_pages():
     assert len(pypdf.PdfReader(io.BytesIO(write_pdf([]))).pages) == 0
+
+
+def test_same_bytes_in_another_process_and_order_of_hashing():
+    code = "import hashlib, test_export_pdf as t; print(hashlib.sha256(t.sheet_pdf(2)).hexdigest())"
+    here = Path(__file__).parent
+    found = set()
+    for seed in ("1", "2"):
+        paths = os.pathsep.join([str(here), str(here.parent), os.environ.get("PYTHONPATH", "")])
+        environment = os.environ | {
+            "PYTHONHASHSEED": seed,
+            "PYTHONPATH": paths,
+            "TZ": f"UTC+{seed}",
+        }
+        command = [sys.executable, "-c", code]
+        done = subprocess.run(command, env=environment, capture_output=True, text=True, check=True)
+        found.add(done.stdout.strip())
+    assert found == {hashlib.sha256(sheet_pdf(2)).hexdigest()}
