@@ -325,6 +325,11 @@ def test_no_face_looks_there(face_of):
         face_of(trimesh.creation.box((10, 20, 30)), direction=(1, 1, 1))
 
 
+def test_a_ball_has_no_face(face_of):
+    with pytest.raises(InputProblem, match="no face to speak of"):
+        face_of(trimesh.creation.icosphere(4, 30))
+
+
 @pytest.mark.parametrize("direction", ["upward", (0, 0, 0), (1, math.nan, 0)])
 def test_no_direction(direction, face_of):
     with pytest.raises(UsageProblem, match="no direction"):

@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Callable, Sequence
 
+from shapely import STRtree
 from shapely.geometry import Polygon
 
 from decalprep.errors import InputProblem
@@ -108,11 +109,12 @@ def _direct_holes(outline: Path, loops: Sequence[Path]) -> tuple[tuple[Hole, ...
         if polygon.area > 1e-6 and shape.contains(polygon.representative_point()):
             inner.append((polygon, loop))
     inner.sort(key=lambda pair: -pair[0].area)
-    direct: list[tuple[Polygon, Path]] = []
-    for polygon, loop in inner:
-        middle = polygon.representative_point()
-        if not any(other.contains(middle) for other, _ in direct):
-            direct.append((polygon, loop))
+    polygons = [polygon for polygon, _ in inner]
+    middles = [polygon.representative_point() for polygon in polygons]
+    which, within = STRtree(polygons).query(middles, predicate="within")
+    # Sorted by size, a loop lies deeper when an earlier one holds its middle.
+    deeper = {int(i) for i, j in zip(which, within, strict=True) if j < i}
+    direct = [pair for k, pair in enumerate(inner) if k not in deeper]
     holes = [exact_hole(loop) for _, loop in direct]
     holes.sort(key=lambda hole: (-round(hole.contour.box.centre[1], 3), hole.contour.box.centre[0]))
     return tuple(holes), len(inner) - len(direct)

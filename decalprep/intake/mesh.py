@@ -53,7 +53,8 @@ def read_mesh_face(path: FilePath, options: FaceOptions) -> PartFace:
     notices += healed(mesh, where)
     mesh = one_body(mesh, options.body, where)
     triangles = np.asarray(mesh.triangles, dtype=float)
-    flat, rival = chosen_flat(flat_faces(triangles, options.flat_mm), options, where)
+    flats = flat_faces(triangles, options.flat_mm)
+    flat, rival = chosen_flat(flats, float(mesh.area), options, where)
     if rival is not None:
         notices.append(_rival_notice(flat, rival, where))
     return _face(mesh, flat, options, notices, where)

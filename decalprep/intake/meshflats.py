@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from decalprep.errors import InputProblem, UsageProblem
-from decalprep.intake.meshprobe import Probe
+from decalprep.intake.meshprobe import NEAR_MM, Probe
 from decalprep.intake.options import FaceOptions
 
 Array = np.ndarray[Any, np.dtype[Any]]
@@ -37,6 +37,7 @@ _TOGETHER = np.cos(np.radians(0.2))
 """Facets of one plane: their normals within 0.2 degrees; the distance test does the rest."""
 _TOWARDS = np.cos(np.radians(1.0))
 _ALIKE = 1e-3
+LEAST_SHARE = 0.01
 _CANDIDATES = 24
 _SAMPLES = 64
 
@@ -99,11 +100,13 @@ def flat_faces(triangles: Array, flat_mm: float) -> list[Flat]:
 
 def _as_seen(flat: Flat, triangles: Array) -> Flat:
     """The flat with its area less the share that lies behind other material."""
-    seen = triangles @ flat.frame.T
-    probe = Probe(seen, flat.offset_mm)
+    high = (triangles @ flat.normal).max(axis=1) > flat.offset_mm + NEAR_MM
+    if not high.any():
+        return flat
+    probe = Probe(triangles[high] @ flat.frame.T, flat.offset_mm)
     count = _SAMPLES if len(triangles) < 100_000 else _SAMPLES // 4
-    points = _sampled(seen[flat.facets][:, :, :2], count)
-    free = sum(not len(above) for above in (probe.above(x, y) for x, y in points.tolist()))
+    points = _sampled((triangles[flat.facets] @ flat.frame.T)[:, :, :2], count)
+    free = sum(not len(probe.above(x, y)) for x, y in points.tolist())
     return replace(flat, area_mm2=flat.area_mm2 * free / count)
 
 
@@ -154,13 +157,16 @@ def wanted_direction(direction: str | tuple[float, float, float] | None) -> Arra
     return np.asarray(vector / length)
 
 
-def chosen_flat(flats: list[Flat], options: FaceOptions, where: str) -> tuple[Flat, Flat | None]:
+def chosen_flat(
+    flats: list[Flat], skin_mm2: float, options: FaceOptions, where: str
+) -> tuple[Flat, Flat | None]:
     """(the flat asked for, another of the same size that looks elsewhere, if there is one).
 
     Of flats within 0.1 % in area the one that looks up is taken, then front, then right.
+    ``skin_mm2`` is the area of the whole part.
 
     Raises:
-        InputProblem: nothing flat, or nothing that looks there.
+        InputProblem: nothing flat, only flats under 1 % of the part, nothing that looks there.
         UsageProblem: not so many flats look there.
     """
     if not flats:
@@ -168,6 +174,13 @@ def chosen_flat(flats: list[Flat], options: FaceOptions, where: str) -> tuple[Fl
     wanted = wanted_direction(options.direction)
     if wanted is None:
         largest = flats[0].area_mm2
+        if largest < LEAST_SHARE * skin_mm2:
+            raise InputProblem(
+                f"the part has no face to speak of: its largest flat is {largest:.2f} mm2 of "
+                f"{skin_mm2:.0f} mm2",
+                where=where,
+                do="say which way the face looks, or give another file",
+            )
         alike = [f for f in flats if f.area_mm2 > (1 - _ALIKE) * largest]
         alike.sort(key=_preference)
         flats = [*alike, *(f for f in flats if f.area_mm2 <= (1 - _ALIKE) * largest)]

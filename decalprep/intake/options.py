@@ -18,7 +18,7 @@ class Limits:
     max_pixels: int = 400_000_000
     max_paths: int = 1_000_000
     max_depth: int = 32
-    max_facets: int = 2_000_000
+    max_facets: int = 1_000_000
     max_pages: int = 20_000
     max_side_mm: float = 5080.0
     min_side_mm: float = 0.5

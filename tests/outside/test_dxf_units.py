@@ -2,8 +2,8 @@
 
 Codes of $INSUNITS: the DXF reference, header variables, as listed in the ezdxf documentation page
 "DXF Units". Factors: pint's unit registry, and 1 in = 25.4 mm exactly; the US survey foot is
-1200/3937 m (NIST SP 811, appendix B; from memory). ezdxf's own conversion factors agree to 4e-12, its
-yard to 4e-10.
+1200/3937 m (NIST SP 811, appendix B; from memory). ezdxf's own conversion factors agree to
+4e-12, its yard to 4e-10.
 """
 
 import ezdxf.units
