@@ -3,6 +3,7 @@
 import math
 import re
 
+import numpy as np
 import pytest
 from outline_pages import (
     artwork,
@@ -11,6 +12,7 @@ from outline_pages import (
     contents_of,
     filled,
     on,
+    picture,
     polygon,
     rect,
     stroked,
@@ -157,6 +159,21 @@ def test_large_stated_facets_do_not_make_circles_of_octagons():
     ring = [(5 * math.cos(k * math.tau / 8), 5 * math.sin(k * math.tau / 8)) for k in range(8)]
     assert fitted(Hole(polygon_path(ring)), 0.8).circle is None
     assert fitted(Hole(rectangle_path(Box(0, 0, 10, 10), 2)), 0.8).circle is None
+
+
+def test_see_through_openings_of_a_picture_are_holes_and_white_dots_are_not():
+    x, y = np.meshgrid((np.arange(1000) + 0.5) * 0.1, (np.arange(600) + 0.5) * 0.1)
+    pixels = np.zeros((600, 1000, 4), np.uint8)
+    pixels[...] = (30, 40, 50, 255)
+    pixels[np.hypot(x - 30, y - 20) <= 6.1] = 0
+    pixels[np.hypot(x - 70, y - 20) <= 4] = (255, 255, 255, 255)
+    pixels[300:400, 600:750] = 0
+    pixels[:, :50] = 0
+    found = holes_of(picture(pixels, 100, 60, alpha=True))
+    assert sizes(found) == [pytest.approx(12.2, abs=0.02), None]
+    assert (found.holes[0].circle.x, found.holes[0].circle.y) == pytest.approx((30, 40), abs=0.02)
+    assert found.holes[1].contour.polygon().area == pytest.approx(150, rel=0.01)
+    assert "traced" in found.source
 
 
 # ---------------------------------------------------------------- part and artwork

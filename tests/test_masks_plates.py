@@ -9,7 +9,7 @@ from outline_pages import codes
 from shapely.geometry import Point, box
 
 from decalprep.errors import DoesNotFit, InputProblem
-from decalprep.geometry import Arc, Box, Circle, circle_path, polygon_path, rectangle_path
+from decalprep.geometry import Affine, Arc, Box, Circle, circle_path, polygon_path, rectangle_path
 from decalprep.model import FillMark, Hole, Layer, PartFace, Sheet
 from decalprep.outline.masks import (
     MaskSettings,
@@ -99,10 +99,9 @@ def test_same_plates_do_not_differ():
     assert difference.hatch == ()
 
 
-def test_back_plate_in_another_frame_is_laid_on_by_its_holes():
-    from decalprep.geometry import Affine
-
-    m = Affine.translation(300, -40)
+@pytest.mark.parametrize("shift", [(300, -40), (2, 2)])
+def test_back_plate_in_another_frame_is_laid_on_by_its_holes(shift):
+    m = Affine.translation(*shift)
     moved = PartFace(
         BACK.outline.mapped(m),
         tuple(

@@ -31,6 +31,7 @@ from decalprep.outline.drawn import (
     shown_boxes,
 )
 from decalprep.outline.settings import HoleSource, OutlineSettings
+from decalprep.outline.trace import trace_openings
 
 if TYPE_CHECKING:
     from decalprep.pdfstream import PageContents, PaintedShape
@@ -199,6 +200,8 @@ def _by_shape(
 ) -> FoundHoles:
     tolerance = arc_tolerance_mm(contents, artwork)
     shapes = [s for s in contents.shapes if is_shown(s)]
+    if artwork.pixels and not shapes:
+        return _in_picture(artwork, within, settings)
     drawn = closed_paths(shapes, artwork, join_mm=settings.join_mm, tolerance=tolerance)
     inside = within.polygon(0.01).buffer(0.02)
     outline_box = within.box
@@ -228,6 +231,18 @@ def _by_shape(
     left = [d for d in maybe if d.white and d not in taken and d not in certain]
     notices = _told(holes, certain, left, artwork)
     return FoundHoles(holes, "closed paths inside the outline", notices)
+
+
+def _in_picture(artwork: Artwork, within: Path, settings: OutlineSettings) -> FoundHoles:
+    """Transparent openings of a raster artwork."""
+    paths, pixel = trace_openings(artwork, smallest_mm=settings.smallest_hole_mm)
+    inside = within.polygon(0.01)
+    holes = tuple(
+        fitted(Hole(p), tolerance=0.75 * pixel)
+        for p in paths
+        if inside.contains(p.polygon(0.02)) and _area(p) < 0.9 * inside.area
+    )
+    return FoundHoles(holes, f"see-through openings of the picture, traced to {pixel / 2:.3f} mm")
 
 
 def _well_inside(d: Drawn, within: Path) -> bool:

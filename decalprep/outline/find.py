@@ -189,7 +189,7 @@ def _traced(artwork: Artwork, settings: OutlineSettings, *, chosen: bool) -> _Ow
     traced = trace_edge(artwork, dpi=settings.trace_dpi)
     text = (
         f"the outline was traced from the picture's edge, to about {traced.error_mm:.3f} mm "
-        f"(half a pixel of {traced.pixel_mm:.3f} mm)"
+        f"(its pixels are {traced.pixel_mm:.3f} mm)"
     )
     notice = Notice(
         "outline-traced",

@@ -180,10 +180,10 @@ def _cover(
     choice: LegendChoice,
 ) -> Numbers:
     """How much of each pixel is legend: along the line from the ground's colour to the legend's."""
-    rgb = picture.paper.astype(np.float64) / 255
-    best = np.zeros(rgb.shape[:2])
+    rgb = picture.paper.astype(np.float32) / np.float32(255)
+    best = np.zeros(rgb.shape[:2], np.float32)
     for colour in colours:
-        legend = np.array(colour)
+        legend = np.array(colour, dtype=np.float32)
         away = np.abs(rgb - legend).max(axis=2)
         others = within & (away > 2 * choice.slack + 0.05)
         if not others.any():

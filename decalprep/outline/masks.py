@@ -35,6 +35,8 @@ from decalprep.units import format_mm
 SLIVER_MM2 = 0.5
 """Differences smaller than this are facets and rounding, not different plates."""
 HATCH_MM = 2.0
+MEET_MM = 0.5
+"""Holes of two plates this near lie one over the other."""
 TAPE_GREY = (0.82, 0.82, 0.82)
 
 
@@ -171,7 +173,8 @@ def _kept(shape: BaseGeometry) -> BaseGeometry:
 def _face_from_back(face: PartFace, back: PartFace, name: str) -> tuple[Affine, tuple[Notice, ...]]:
     if not face.holes or not back.holes:
         return Affine(), ()
-    if len(match_holes(face.holes, back.holes, misfit_mm=0.5).pairs) >= 2:
+    pairs = match_holes(face.holes, back.holes).pairs
+    if sum(pair.misfit_mm <= MEET_MM for pair in pairs) >= 2:
         return Affine(), ()
     found = align_holes(face.holes, back.holes)
     if found is not None:

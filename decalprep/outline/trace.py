@@ -66,9 +66,40 @@ def _farthest(points: list[Point], path: Path) -> float:
     return float(distance(as_points(np.asarray(points)), path.polygon().exterior).max())
 
 
+def trace_openings(artwork: Artwork, *, smallest_mm: float) -> tuple[tuple[Path, ...], float]:
+    """(closed paths in artwork mm round see-through openings in a picture, the pixel in mm).
+
+    Only transparent openings count: white inside a picture may be legend. Those narrower than
+    ``smallest_mm`` are left out.
+    """
+    import cv2
+
+    if not artwork.pixels:
+        return (), 0.0
+    page = Box(0, 0, artwork.width_mm, artwork.height_mm)
+    dpi = artwork.pixels[0] / artwork.width_mm * MM_PER_IN
+    picture = draw(artwork, Affine(), page.grown(2 * MM_PER_IN / dpi), dpi=dpi)
+    cover: Numbers = picture.rgba[..., 3].astype(np.float32) / np.float32(255)
+    slope = slopes(cover)
+    solid = (cover >= 0.5).astype(np.uint8)
+    contours, tree = cv2.findContours(solid, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    found = []
+    for contour, node in zip(contours, tree[0] if contours else (), strict=True):
+        _, _, columns, rows = cv2.boundingRect(contour)
+        if node[3] < 0 or min(columns, rows) * picture.mm_per_px < smallest_mm:
+            continue
+        ring = half_level(cover, contour[:, 0, :].astype(np.float64), slope)
+        points = picture.decal_from_px.apply_all(ring)
+        found.append(tidied(points, picture.mm_per_px))
+    return tuple(found), picture.mm_per_px
+
+
 def _cover(picture: Picture, artwork: Artwork) -> Numbers:
     """How far each pixel is from paper, 0 to 1, paper being what lies at the corners."""
     edge = 3  # past the two-pixel rim that was drawn round the page
+    inner = picture.rgba[edge:-edge, edge:-edge, 3]
+    if float(np.mean(inner < 128)) > 0.002:
+        return picture.rgba[..., 3].astype(np.float64) / 255
     rgb = picture.paper
     corners = [rgb[r, c] for r in (edge, -edge - 1) for c in (edge, -edge - 1)]
     if min(float(c.min()) for c in corners) < PAPER_FROM * 255:
@@ -78,10 +109,6 @@ def _cover(picture: Picture, artwork: Artwork) -> Numbers:
             do='draw the outline on a layer "cut outline", give the part, or say that the page is '
             "the outline",
         )
-    alpha = picture.rgba[..., 3].astype(np.float64) / 255
-    inner = picture.rgba[edge:-edge, edge:-edge, 3]
-    if float(np.mean(inner < 128)) > 0.002:
-        return alpha
     paper = np.median(np.array(corners), axis=0)
     away: Numbers = np.abs(rgb.astype(np.float64) - paper).max(axis=2)
     cover: Numbers = np.minimum(away / max(float(np.percentile(away, 99)), 1.0), 1.0)
