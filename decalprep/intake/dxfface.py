@@ -108,6 +108,8 @@ def _direct_holes(outline: Path, loops: Sequence[Path]) -> tuple[tuple[Hole, ...
         polygon = Polygon(loop.points(0.01)).buffer(0)
         if polygon.area > 1e-6 and shape.contains(polygon.representative_point()):
             inner.append((polygon, loop))
+    if not inner:
+        return (), 0
     inner.sort(key=lambda pair: -pair[0].area)
     polygons = [polygon for polygon, _ in inner]
     middles = [polygon.representative_point() for polygon in polygons]
