@@ -9,6 +9,8 @@ from decalprep.cleaning.contrast import contrast_ratio, relative_luminance
 from decalprep.cleaning.hairlines import strip_hairlines
 from decalprep.cleaning.leave_out import leave_out
 from decalprep.cleaning.legend import LegendInk, legend_ink
+from decalprep.cleaning.legibility import LegibilitySettings, check_legibility
+from decalprep.cleaning.letters import height_mm_for_angle, visual_angle_arcmin
 from decalprep.cleaning.report import (
     Change,
     Cleaned,
@@ -16,22 +18,32 @@ from decalprep.cleaning.report import (
     LoneHairlines,
     StrokeRow,
 )
+from decalprep.cleaning.stems import CloseUp, StemWidth, close_up, stem_width_mm, stem_widths
 from decalprep.cleaning.strokes import stroke_table
 from decalprep.cleaning.white import WhiteSettings, make_white_bare
 
 __all__ = [
     "Change",
     "Cleaned",
+    "CloseUp",
     "HairlineSettings",
     "LegendInk",
+    "LegibilitySettings",
     "LoneHairlines",
+    "StemWidth",
     "StrokeRow",
     "WhiteSettings",
+    "check_legibility",
+    "close_up",
     "contrast_ratio",
+    "height_mm_for_angle",
     "leave_out",
     "legend_ink",
     "make_white_bare",
     "relative_luminance",
     "strip_hairlines",
+    "visual_angle_arcmin",
+    "stem_width_mm",
+    "stem_widths",
     "stroke_table",
 ]

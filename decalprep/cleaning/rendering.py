@@ -1,6 +1,8 @@
 """Pictures of parts of an artwork at an exact scale, for measuring."""
 
 import math
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 import numpy as np
@@ -40,6 +42,26 @@ def picture_of(artwork: Artwork, box_mm: Box, dpi: float) -> "np.ndarray[Any, An
     scale_x, scale_y = true_from_page.a * dpi / MM_PER_IN, true_from_page.d * dpi / MM_PER_IN
     top_pt = artwork.page_height_pt - box_mm.y1 / true_from_page.d
     left_pt = box_mm.x0 / true_from_page.a
+    with open_drawing(artwork) as page:
+        bitmap = pypdfium2.PdfBitmap.new_native(width, height, raw.FPDFBitmap_BGRx)
+        bitmap.fill_rect((255, 255, 255, 255), 0, 0, width, height)
+        matrix = raw.FS_MATRIX(scale_x, 0, 0, scale_y, -left_pt * scale_x, -top_pt * scale_y)
+        clip = raw.FS_RECTF(0, 0, width, height)
+        raw.FPDF_RenderPageBitmapWithMatrix(bitmap, page, matrix, clip, 0)
+        pixels = bitmap.to_numpy()[:, :, 2::-1].copy()
+        bitmap.close()
+    return np.ascontiguousarray(pixels)
+
+
+@contextmanager
+def open_drawing(artwork: Artwork) -> Iterator[Any]:
+    """The artwork's page as pdfium has it, closed afterwards.
+
+    Raises:
+        InputProblem: the page cannot be drawn.
+    """
+    import pypdfium2
+
     try:
         document = pypdfium2.PdfDocument(artwork.page_pdf)
     except pypdfium2.PdfiumError as problem:
@@ -48,17 +70,10 @@ def picture_of(artwork: Artwork, box_mm: Box, dpi: float) -> "np.ndarray[Any, An
         ) from problem
     try:
         page = document[0]
-        bitmap = pypdfium2.PdfBitmap.new_native(width, height, raw.FPDFBitmap_BGRx)
-        bitmap.fill_rect((255, 255, 255, 255), 0, 0, width, height)
-        matrix = raw.FS_MATRIX(scale_x, 0, 0, scale_y, -left_pt * scale_x, -top_pt * scale_y)
-        clip = raw.FS_RECTF(0, 0, width, height)
-        raw.FPDF_RenderPageBitmapWithMatrix(bitmap, page, matrix, clip, 0)
-        pixels = bitmap.to_numpy()[:, :, 2::-1].copy()
-        bitmap.close()
+        yield page
         page.close()
     finally:
         document.close()
-    return np.ascontiguousarray(pixels)
 
 
 def whole_box(artwork: Artwork) -> Box:
