@@ -3,6 +3,9 @@
 import errno
 import os
 import stat
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 
@@ -126,3 +129,69 @@ def test_names_may_not_leave_the_folder(tmp_path, name):
     with pytest.raises(OutputProblem, match="leaves the folder"):
         write_folder(tmp_path / "home", {name: b"x"})
     assert tree(tmp_path) == {}
+
+
+class Killed(BaseException):
+    """Stands for a process that dies on the spot: nothing after it runs."""
+
+
+@pytest.mark.parametrize("after", [0, 1, 2])
+def test_next_set_heals_what_a_dead_process_left(tmp_path, monkeypatch, after):
+    old = {"a.pdf": b"old a", "c.svg": b"old c"}
+    for name, data in old.items():
+        (tmp_path / name).write_bytes(data)
+    real, calls = os.replace, {"n": 0}
+
+    def dies(source, target):
+        calls["n"] += 1
+        if calls["n"] == after + 1:
+            raise Killed
+        real(source, target)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(module.os, "replace", dies)
+        patch.setattr(module, "_put_back", lambda *_: None)
+        patch.setattr(module.shutil, "rmtree", lambda *_, **__: None)
+        with pytest.raises(Killed):
+            write_folder(tmp_path, {"a.pdf": b"new a", "b.png": b"new b", "c.svg": b"new c"})
+    write_folder(tmp_path, {"other.txt": b"x"})
+    assert tree(tmp_path) == old | {"other.txt": b"x"}
+
+
+def test_set_that_was_moved_whole_is_left_when_healing(tmp_path, monkeypatch):
+    with monkeypatch.context() as patch:
+        patch.setattr(module.shutil, "rmtree", lambda *_, **__: None)
+        write_folder(tmp_path, {"a.pdf": b"new a"})
+    write_folder(tmp_path, {"b.pdf": b"new b"})
+    assert tree(tmp_path) == {"a.pdf": b"new a", "b.pdf": b"new b"}
+
+
+def test_journal_of_a_stranger_cannot_reach_outside(tmp_path):
+    home = tmp_path / "home"
+    stage = home / ".stage-x"
+    stage.mkdir(parents=True)
+    (tmp_path / "mine.txt").write_bytes(b"mine")
+    (stage / "journal").write_text('["../mine.txt", "b"]')
+    (stage / "1").write_bytes(b"")
+    write_folder(home, {"a.pdf": b"a"})
+    assert tree(tmp_path) == {"mine.txt": b"mine", "home/a.pdf": b"a"}
+
+
+@pytest.mark.skipif(os.name != "posix", reason="folder locks are of POSIX systems")
+def test_two_runs_never_mix_their_sets(tmp_path):
+    code = (
+        "import sys\nfrom decalprep.export import write_folder\n"
+        "names = [f'{k}.txt' for k in range(40)]\n"
+        "for _ in range(4):\n"
+        "    write_folder(sys.argv[1], {n: sys.argv[2].encode() for n in names})\n"
+    )
+    root = str(Path(__file__).parent.parent)
+    environment = os.environ | {"PYTHONPATH": root}
+    runs = [
+        subprocess.Popen([sys.executable, "-c", code, str(tmp_path), word], env=environment)
+        for word in ("one", "two")
+    ]
+    assert [run.wait(timeout=60) for run in runs] == [0, 0]
+    found = tree(tmp_path)
+    assert len(found) == 40
+    assert len(set(found.values())) == 1

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import shutil
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from decalprep.errors import OutputProblem
+
+STAGE = ".stage-"
+JOURNAL = "journal"
 
 
 def _refused(path: Path, error: OSError) -> OutputProblem:
@@ -86,32 +90,56 @@ def write_folder(folder: Path | str, files: Mapping[str, bytes]) -> tuple[Path, 
     """Write a set of files into a folder, made if it is missing; the paths written.
 
     All are staged and made durable before the first is moved into place. If a move fails, those
-    already moved are put back as they were. A crash between two moves can leave files of both
-    sets, each of them whole. Names may hold ``/`` for sub-folders, but may not leave the folder.
+    already moved are put back as they were. If the process dies between two moves, the next set
+    written here first puts the old files back. Runs that write here at the same time wait for
+    each other (not on Windows). Names may hold ``/`` for sub-folders, but may not leave the folder.
 
     Raises:
         OutputProblem: something cannot be written; the folder's files are as they were.
     """
     home = Path(folder)
     for name in files:
-        parts = Path(name).parts
-        if not parts or ".." in parts or Path(name).is_absolute() or "\\" in name:
+        if not _stays_inside(name):
             raise OutputProblem(f"the file name {name!r} leaves the folder", where=str(home))
     try:
         home.mkdir(parents=True, exist_ok=True)
-        stage = Path(tempfile.mkdtemp(dir=home, prefix=".stage-"))
+        with _alone_in(home):
+            for stale in sorted(home.glob(f"{STAGE}*")):
+                _put_back(home, stale)
+                shutil.rmtree(stale, ignore_errors=True)
+            stage = Path(tempfile.mkdtemp(dir=home, prefix=STAGE))
+            try:
+                return _stage_and_move(home, stage, files)
+            finally:
+                shutil.rmtree(stage, ignore_errors=True)
     except OSError as e:
         raise _refused(home, e) from e
+
+
+def _stays_inside(name: str) -> bool:
+    parts = Path(name).parts
+    return bool(parts) and ".." not in parts and "\\" not in name and not Path(name).is_absolute()
+
+
+@contextlib.contextmanager
+def _alone_in(folder: Path) -> Iterator[None]:
+    """Keep other runs from moving files here meanwhile; the system lets go when a process dies."""
+    if os.name != "posix":
+        yield
+        return
+    import fcntl
+
+    handle = os.open(folder, os.O_RDONLY)
     try:
-        return _stage_and_move(home, stage, files)
-    except OSError as e:
-        raise _refused(home, e) from e
+        with contextlib.suppress(OSError):  # some network folders know no locks
+            fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
     finally:
-        shutil.rmtree(stage, ignore_errors=True)
+        os.close(handle)
 
 
 def _stage_and_move(home: Path, stage: Path, files: Mapping[str, bytes]) -> tuple[Path, ...]:
-    staged = []
+    names = list(files)
     (stage / "old").mkdir()
     for number, (name, data) in enumerate(files.items()):
         target = home / name
@@ -121,25 +149,40 @@ def _stage_and_move(home: Path, stage: Path, files: Mapping[str, bytes]) -> tupl
         temporary = _write_temporary(stage, f"{number}", data)
         with contextlib.suppress(OSError):
             os.chmod(temporary, _mode_for(target))
-        staged.append((temporary, target, stage / "old" / f"{number}"))
-    moved: list[tuple[Path, Path]] = []
+        os.rename(temporary, stage / f"{number}")
+        if target.exists():
+            _keep(target, stage / "old" / f"{number}")
+    journal = _write_temporary(stage, JOURNAL, json.dumps(names).encode())
+    os.rename(journal, stage / JOURNAL)
     try:
-        for temporary, target, old in staged:
-            if target.exists():
-                _keep(target, old)
-            moved.append((target, old))
-            os.replace(temporary, target)
+        for number, name in enumerate(names):
+            os.replace(stage / f"{number}", home / name)
     except BaseException:
-        for target, old in reversed(moved):
-            with contextlib.suppress(OSError):
-                if old.exists():
-                    os.replace(old, target)
-                else:
-                    target.unlink(missing_ok=True)
+        _put_back(home, stage)
         raise
-    for parent in sorted({target.parent for _, target, _ in staged}):
+    for parent in sorted({(home / name).parent for name in names}):
         _sync_folder(parent)
-    return tuple(target for _, target, _ in staged)
+    return tuple(home / name for name in names)
+
+
+def _put_back(home: Path, stage: Path) -> None:
+    """Undo the moves of a set that was not moved whole; does nothing for one that was."""
+    try:
+        names = json.loads((stage / JOURNAL).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return
+    moved = [(k, name) for k, name in enumerate(names) if not (stage / f"{k}").exists()]
+    if len(moved) == len(names):
+        return
+    for number, name in moved:
+        old, target = stage / "old" / f"{number}", home / str(name)
+        if not _stays_inside(str(name)):
+            continue
+        with contextlib.suppress(OSError):
+            if old.exists():
+                os.replace(old, target)
+            else:
+                target.unlink(missing_ok=True)
 
 
 def _keep(target: Path, old: Path) -> None:
