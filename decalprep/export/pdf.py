@@ -225,8 +225,7 @@ class _Writer:
 
     def _ink(self, layer: Layer, colour: tuple[float, float, float], stroke: bool) -> str:
         rgb = " ".join(number(c, 4) for c in colour)
-        white = min(colour) >= 0.999  # overprinted, white would be no line at all
-        if white or not (self.settings.cut_as_spot and layer in SPOT_LAYERS):
+        if not (self.settings.cut_as_spot and layer in SPOT_LAYERS):
             return f"{rgb} {'RG' if stroke else 'rg'}\n"
         spaces = self.inks.ColorSpace
         names = [f"/{layer.name}_{k}" for k in range(len(spaces) + 1)]
@@ -237,9 +236,9 @@ class _Writer:
                 break
             if [float(c) for c in known[3].C1] == [round(c, 4) for c in colour]:
                 break
-        self.inks.ExtGState["/Over"] = Dictionary(Type=Name.ExtGState, OP=True, op=True, OPM=1)
+        # No overprint: over dark ink it would hide the line that a hand has to follow.
         pair = ("CS", "SCN") if stroke else ("cs", "scn")
-        return f"/Over gs {name} {pair[0]} 1 {pair[1]}\n"
+        return f"{name} {pair[0]} 1 {pair[1]}\n"
 
     def _spot(self, name: str, colour: tuple[float, float, float]) -> pikepdf.Object:
         """A separation for the cutter, shown in ``colour`` where there is no such ink."""

@@ -24,7 +24,7 @@ class PdfSettings:
 
     ``date`` is a PDF date such as "D:20260101120000Z", or None for none: no clock is read.
     ``attachments`` are (file name, bytes), such as the job file. ``cut_as_spot`` writes cut
-    outlines and hole guides in a separation of their own with overprint.
+    outlines and hole guides in a separation of their own.
     """
 
     title: str = ""

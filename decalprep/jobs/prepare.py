@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from decalprep.errors import InputProblem, NoSize
+from decalprep.errors import DoesNotFit, InputProblem, NoSize
 from decalprep.geometry import Affine, Box, Circle, circle_path
 from decalprep.jobs.spec import Job, PanelSpec, Values
 from decalprep.model import (
@@ -77,6 +77,7 @@ def prepare_panel(
     contents = read_page(whole.page_pdf)
     settings = _outline_settings(panel)
     found = find_outline(whole, contents, face, settings)
+    _check_size(found, panel, job)
     holes = find_holes(whole, contents, face, found, settings)
     classed, hole_notices = _with_user_holes(class_holes(holes.holes), panel, found)
     say(f"{panel.name}: cleaning")
@@ -146,6 +147,28 @@ def _take_in(panel: PanelSpec, job: Job, hidden: tuple[str, ...]) -> Artwork:
     return replace(artwork, name=panel.name)
 
 
+def _check_size(found: FoundOutline, panel: PanelSpec, job: Job) -> None:
+    """Refuse early what no sheet can hold at any angle, before anything is drawn of it."""
+    box = found.outline.box
+    rooms = [
+        s.sheet.printable
+        for s in job.sheets
+        if not panel["sheets"] or s.sheet.name in panel["sheets"]
+    ]
+    for room in rooms:
+        short, long = sorted((room.width, room.height))
+        if min(box.width, box.height) <= long and max(box.width, box.height) <= math.hypot(
+            short, long
+        ):
+            return
+    shown = " or ".join(f"{r.width:.1f} x {r.height:.1f} mm" for r in rooms)
+    raise DoesNotFit(
+        f"the decal is {box.width:.1f} x {box.height:.1f} mm and fits no sheet (printable: {shown})",
+        where=f"{panel.name} ({panel['artwork']})",
+        do="check its width and unit, or use a larger sheet",
+    )
+
+
 def _faces(panel: PanelSpec, job: Job) -> tuple[PartFace | None, PartFace | None]:
     from decalprep.intake import read_face
     from decalprep.intake.options import FaceOptions
@@ -193,10 +216,14 @@ def _printed_artwork(
 
 def clean(artwork: Artwork, job: Job) -> tuple[Cleaned, tuple[str, ...]]:
     """The artwork with hairlines stripped and near-white made bare paper, and what changed."""
-    from decalprep.cleaning import strip_hairlines
+    from decalprep.cleaning import WhiteSettings, make_white_bare, strip_hairlines
 
     stripped = strip_hairlines(artwork, hairline_settings(job))
-    return stripped, tuple(change_text(change) for change in stripped.changes)
+    white = make_white_bare(stripped.artwork, WhiteSettings(near_white=job["near_white"]))
+    changes = (*stripped.changes, *white.changes)
+    notices = (*stripped.notices, *white.notices)
+    lines = tuple(change_text(change) for change in changes)
+    return replace(white, notices=notices, strokes=stripped.strokes), lines
 
 
 def change_text(change: Change) -> str:

@@ -1,0 +1,196 @@
+"""The whole way: the demo in an empty folder, its proof, its bytes, and how others draw it."""
+
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+import decalprep
+from decalprep.geometry import Affine
+
+ROOT = Path(decalprep.__file__).parent.parent
+
+
+def run(folder: Path, *args: str) -> subprocess.CompletedProcess[str]:
+    """The command line in a process of its own, with records of its own."""
+    env = {**os.environ, "DECALPREP_HOME": str(folder / "records"), "PYTHONPATH": str(ROOT)}
+    return subprocess.run(
+        [sys.executable, "-m", "decalprep.cli", *args],
+        cwd=folder,
+        env=env,
+        capture_output=True,
+        text=True,
+        timeout=300,
+        check=False,
+    )
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An empty folder in which the README's demo command was run."""
+    folder = tmp_path_factory.mktemp("new user")
+    done = run(folder, "demo")
+    assert done.returncode == 0, done.stderr
+    assert "proof passed" in done.stdout
+    return folder
+
+
+def test_the_demo_is_proven_and_tells_what_it_did(demo: Path) -> None:
+    result = json.loads((demo / "demo-out" / "result.json").read_text(encoding="utf-8"))
+    assert result["proof"]["passed"] is True
+    assert result["proof"]["worst_mm"] <= 0.02
+    assert len(result["placements"]) == 8
+    assert result["sheets"]["count"] >= result["sheets"]["lower_bound"]
+    text = (demo / "demo-out" / "proof.txt").read_text(encoding="utf-8")
+    assert "hairline stripped" in text
+    assert max(map(len, text.splitlines())) <= 80
+
+
+def test_the_demo_has_a_picture_of_every_sheet(demo: Path) -> None:
+    out = demo / "demo-out"
+    count = json.loads((out / "result.json").read_text())["sheets"]["count"]
+    for k in range(1, count + 1):
+        with Image.open(out / f"sheet-{k}.png") as picture:
+            assert picture.size == (1241, 1754)  # A4 at 150 px an inch, last pixels in part
+
+
+def test_the_demo_shows_six_different_outlines_in_three_formats(demo: Path) -> None:
+    panels = json.loads((demo / "demo-out" / "result.json").read_text())["panels"]
+    assert {Path(p["artwork"]).suffix for p in panels} == {".svg", ".pdf", ".png"}
+    assert len(panels) >= 6
+    kinds = {h["kind"] for p in panels for h in p["holes"]}
+    assert {"screw", "switch"} <= kinds
+
+
+def test_the_same_job_gives_the_same_bytes(demo: Path, tmp_path: Path) -> None:
+    copy = tmp_path / "again"
+    shutil.copytree(demo / "demo-out", copy / "demo-out")
+    before = {p.name: p.read_bytes() for p in (demo / "demo-out").iterdir() if p.is_file()}
+    done = run(copy, "make", "demo-out/bridge-console.toml", "--to", "demo-out", "--anew")
+    assert done.returncode == 0, done.stderr
+    for name, data in before.items():
+        assert (copy / "demo-out" / name).read_bytes() == data, name
+
+
+def test_a_later_run_keeps_what_was_laid(demo: Path, tmp_path: Path) -> None:
+    copy = tmp_path / "later"
+    shutil.copytree(demo / "demo-out", copy)
+    job = copy / "bridge-console.toml"
+    job.write_text(job.read_text().replace("copies = 2", "copies = 3"))
+    done = run(tmp_path, "make", str(job), "--json")
+    assert done.returncode == 0, done.stderr
+    new = json.loads(done.stdout)["placements"]
+    old = json.loads((demo / "demo-out" / "result.json").read_text())["placements"]
+    assert all(p in new for p in old)
+    assert len(new) == len(old) + 1
+
+
+def ink_of_cut_lines(picture: Image.Image) -> np.ndarray:
+    """Pixels that are the blue of the cut lines, not grey and not dark."""
+    r, g, b = (np.asarray(picture, dtype=int)[..., k] for k in range(3))
+    return (b - r > 60) & (b > g)
+
+
+@pytest.mark.parametrize("program", ["pdftoppm", "mutool"])
+def test_a_second_renderer_sees_the_outlines_where_they_should_be(
+    demo: Path, tmp_path: Path, program: str
+) -> None:
+    """Independent of our own renderer: poppler and mupdf, where installed."""
+    if shutil.which(program) is None:
+        pytest.skip(f"{program} is not installed (poppler-utils or mupdf-tools)")
+    dpi = 600
+    out = demo / "demo-out"
+    result = json.loads((out / "result.json").read_text())
+    if program == "pdftoppm":
+        command = [
+            program,
+            "-r",
+            str(dpi),
+            "-f",
+            "1",
+            "-l",
+            "1",
+            "-png",
+            "-singlefile",
+            str(out / "sheets.pdf"),
+            str(tmp_path / "page"),
+        ]
+    else:
+        command = [
+            program,
+            "draw",
+            "-q",
+            "-r",
+            str(dpi),
+            "-o",
+            str(tmp_path / "page.png"),
+            str(out / "sheets.pdf"),
+            "1",
+        ]
+    subprocess.run(command, check=True, capture_output=True, timeout=120)
+    Image.MAX_IMAGE_PIXELS = None
+    with Image.open(tmp_path / "page.png") as picture:
+        ink = ink_of_cut_lines(picture.convert("RGB"))
+    height_mm = ink.shape[0] * 25.4 / dpi
+    panels = {p["name"]: p for p in result["panels"]}
+    checked = 0
+    for place in result["placements"]:
+        if place["sheet"] != 1 or place["decal"] == "alarms":
+            continue  # the strip's edge is traced: its own tests measure it
+        width, height = panels[place["decal"]]["outline_mm"]
+        turn = Affine.translation(place["x_mm"], place["y_mm"]) @ Affine.rotation(place["turn_deg"])
+        corners = turn.apply_all([(0, 0), (width, 0), (width, height), (0, height)])
+        x0, x1 = min(c[0] for c in corners), max(c[0] for c in corners)
+        y0, y1 = min(c[1] for c in corners), max(c[1] for c in corners)
+        columns = slice(round((x0 - 0.6) * dpi / 25.4), round((x1 + 0.6) * dpi / 25.4))
+        rows = slice(
+            round((height_mm - y1 - 0.6) * dpi / 25.4), round((height_mm - y0 + 0.6) * dpi / 25.4)
+        )
+        seen = np.argwhere(ink[rows, columns])
+        low, high = seen.min(axis=0), seen.max(axis=0) + 1
+        size = (high - low) * 25.4 / dpi
+        wide, tall = sorted((x1 - x0, y1 - y0)), sorted(size)
+        for want, got in zip(wide, tall, strict=True):
+            # the line is 0.1 mm wide, a pixel 0.042 mm
+            assert abs(got - 0.1 - want) < 0.09, place["decal"]
+        checked += 1
+    assert checked >= 3
+
+
+def test_the_readme_gives_two_commands_and_they_name_real_things() -> None:
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    commands = re.findall(r"<!-- (demo|tests) -->\n```sh\n(.+?)\n```\n<!-- end -->", text)
+    assert [name for name, _ in commands] == ["demo", "tests"]
+    assert all(line.startswith("python3 -m venv .venv && ") for _, line in commands)
+    assert commands[0][1].endswith("decalprep demo")
+    assert commands[1][1].endswith("python -m pytest")
+    for picture in re.findall(r"!\[.*?\]\((.+?)\)", text):
+        assert (ROOT / picture).is_file(), picture
+
+
+def test_every_command_line_in_the_readme_is_one_that_exists() -> None:
+    import click
+
+    from decalprep.cli import COMMANDS, group
+
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    lines = [s.removeprefix("decalprep ") for s in text.splitlines() if s.startswith("decalprep ")]
+    assert len(lines) >= 6
+    context = click.Context(group)
+    for line in lines:
+        words = line.split()
+        if words[0] not in COMMANDS:
+            continue  # prose that begins with the project's name
+        command = group.get_command(context, words[0])
+        if isinstance(command, click.Group):
+            command = command.get_command(context, words[1])
+        assert command is not None, line
+        known = {option for p in command.params for option in (*p.opts, *p.secondary_opts)}
+        assert {w for w in words if w.startswith("--")} <= known, line
