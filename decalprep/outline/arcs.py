@@ -143,7 +143,9 @@ def arcs_restored(path: Path, tolerance: float = 0.002) -> Path:
     return Path(tuple(found), path.closed)
 
 
-def _longest_run(points: list[Point], start: int, tolerance: float) -> tuple[int, Segment]:
+def _longest_run(
+    points: list[Point], start: int, tolerance: float, facet: float
+) -> tuple[int, Segment]:
     """(index of the last point, piece) of the longest line or arc that starts at ``start``."""
 
     def piece_to(last: int) -> Segment | None:
@@ -158,7 +160,8 @@ def _longest_run(points: list[Point], start: int, tolerance: float) -> tuple[int
         if arc is None or abs(arc.sweep_deg) > 330:
             return None
         middles = [((p[0] + q[0]) / 2, (p[1] + q[1]) / 2) for p, q in itertools.pairwise(run)]
-        return arc if max(_off_circle(run, arc), _off_circle(middles, arc)) <= tolerance else None
+        off = _off_circle(run, arc) > tolerance or _off_circle(middles, arc) > facet
+        return None if off else arc
 
     best, piece = start + 1, piece_to(start + 1)
     step = 2
@@ -185,11 +188,13 @@ def _longest_run(points: list[Point], start: int, tolerance: float) -> tuple[int
     return best, piece
 
 
-def arcs_from_points(points: Sequence[Point], tolerance: float = 0.002) -> Path:
+def arcs_from_points(
+    points: Sequence[Point], tolerance: float = 0.002, *, facet: float | None = None
+) -> Path:
     """A closed path of lines and arcs in mm through a ring of points, within ``tolerance``.
 
-    A run of four or more points becomes an arc only where its chords are within the tolerance too,
-    so a hexagon stays a hexagon.
+    A run of four or more points becomes an arc only where its chords are within ``facet`` too (the
+    tolerance, if not given), so a hexagon stays a hexagon.
 
     Raises:
         ValueError: fewer than three points.
@@ -205,24 +210,35 @@ def arcs_from_points(points: Sequence[Point], tolerance: float = 0.002) -> Path:
         ((p[0] + q[0]) / 2, (p[1] + q[1]) / 2)
         for p, q in zip(ring, ring[1:] + ring[:1], strict=True)
     ]
+    chord = tolerance if facet is None else max(facet, tolerance)
     if len(ring) >= 8:
-        try:
-            circle, error = fit_circle(ring + middles)
-        except ValueError:
-            error = math.inf
-        if error <= tolerance:
-            radius = float(np.mean([math.dist(p, (circle.x, circle.y)) for p in ring]))
-            path = circle_path(circle.x, circle.y, 2 * radius)
-            return path if _signed_area(ring) > 0 else path.reversed()
+        whole = _circle_through(ring, middles, tolerance, chord)
+        if whole is not None:
+            return whole
     start = _sharpest(ring)
     ring = ring[start:] + ring[:start]
     ring.append(ring[0])
     pieces: list[Segment] = []
     at = 0
     while at < len(ring) - 1:
-        at, piece = _longest_run(ring, at, tolerance)
+        at, piece = _longest_run(ring, at, tolerance, chord)
         pieces.append(piece)
     return Path(tuple(pieces))
+
+
+def _circle_through(
+    ring: Sequence[Point], middles: Sequence[Point], tolerance: float, chord: float
+) -> Path | None:
+    """The whole circle that the ring is, walked the same way round, or None."""
+    try:
+        circle, error = fit_circle(ring)
+    except ValueError:
+        return None
+    sag = max(abs(math.dist(p, (circle.x, circle.y)) - circle.radius) for p in middles)
+    if error > tolerance or sag > chord:
+        return None
+    path = circle_path(circle.x, circle.y, circle.diameter)
+    return path if _signed_area(ring) > 0 else path.reversed()
 
 
 def _signed_area(ring: Sequence[Point]) -> float:

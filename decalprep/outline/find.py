@@ -7,9 +7,10 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from decalprep.errors import InputProblem, UsageProblem
-from decalprep.geometry import Affine, Box, Path, rectangle_path
+from decalprep.geometry import Affine, Box, Line, Path, rectangle_path
 from decalprep.model import Artwork, Hole, Notice, PartFace, Severity
 from decalprep.outline.align import Alignment, align_boxes, align_holes, align_outlines
+from decalprep.outline.arcs import arcs_from_points
 from decalprep.outline.drawn import (
     CUT_LINE_MM,
     Drawn,
@@ -31,6 +32,8 @@ if TYPE_CHECKING:
 WHAT_TO_DO = (
     'draw the outline on a layer "cut outline", name its layer or spot colour, or give the part'
 )
+FACET_MM = 0.03
+"""Facets that cut a curve shorter than this are facets; longer sides are meant."""
 SAME_MM = 0.5
 """The artwork's own outline is taken for the part's when it is nowhere farther away than this."""
 
@@ -109,7 +112,7 @@ def find_outline(
         )
     else:
         found = FoundOutline(
-            face.outline,
+            _unfaceted(face),
             f"part: {face.described or 'face'}",
             m,
             notices,
@@ -120,6 +123,14 @@ def find_outline(
     mapped = own.path.mapped(m) if own else None
     found = replace(found, own_path=mapped, drawn=own.drawn if own else ())
     return _shaped(found, settings, artwork)
+
+
+def _unfaceted(face: PartFace) -> Path:
+    """The part's outline, facets of a mesh turned back into the arcs that their corners lie on."""
+    path = face.outline
+    if face.facet_error_mm <= 0 or not all(isinstance(s, Line) for s in path.segments):
+        return path
+    return arcs_from_points(path.points(), facet=min(face.facet_error_mm, FACET_MM))
 
 
 def _shaped(found: FoundOutline, settings: OutlineSettings, artwork: Artwork) -> FoundOutline:
