@@ -61,6 +61,19 @@ def test_circles_are_fitted_through_corners_and_the_facet_error_is_told(corners,
     assert f"within {face.facet_error_mm:.3f} mm" in face.described
 
 
+def test_rounded_corners_tell_their_facets_and_straight_sides_do_not_count(face_of):
+    """Corner radius 6 in facets of 15 degrees: r (1 - cos 7.5 degrees) = 0.0513 mm."""
+    steps = [math.radians(15 * k) for k in range(7)]
+    turns = ((74, 34, 0), (6, 34, 90), (6, 6, 180), (74, 6, 270))
+    corners = [
+        (x + 6 * math.cos(s + math.radians(q)), y + 6 * math.sin(s + math.radians(q)))
+        for x, y, q in turns
+        for s in steps
+    ]
+    face = face_of(prism(Polygon(corners)), direction="top")
+    assert face.facet_error_mm == pytest.approx(6 * (1 - math.cos(math.radians(7.5))), abs=1e-4)
+
+
 def test_a_hexagon_is_no_circle(face_of):
     polygon = Polygon(box(0, 0, 30, 30).exterior.coords, [ring(15, 15, 10, 6)])
     (hole,) = face_of(prism(polygon), direction="top").holes

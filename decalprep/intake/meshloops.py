@@ -128,8 +128,9 @@ def _signed_area(loop: list[Point]) -> float:
 def sagitta(corners: list[Point]) -> float:
     """How far the facets of rounded runs of a ring lie inside the curve through their corners.
 
-    Of an edge of length L between corners that turn the same way by an angle a of at most 40
-    degrees: L / 2 tan(a / 4), which is r (1 - cos(a / 2)) on a circle.
+    Of an edge of length L between corners that turn the same way by an angle a of at most 50
+    degrees: L / 2 tan(a / 4), which is r (1 - cos(a / 2)) on a circle. A straight side between
+    two rounded corners is no facet: a facet has a neighbour about as long as itself.
 
     >>> ring = [(math.cos(k * math.tau / 24), math.sin(k * math.tau / 24)) for k in range(24)]
     >>> abs(sagitta(ring) - (1 - math.cos(math.pi / 24))) < 1e-12
@@ -146,6 +147,7 @@ def sagitta(corners: list[Point]) -> float:
     worst = 0.0
     for k in range(count):
         a, b = turns[k], turns[(k + 1) % count]
-        if a * b > 0 and max(abs(a), abs(b)) <= math.radians(40):
+        alike = lengths[k] <= 1.5 * max(lengths[k - 1], lengths[(k + 1) % count])
+        if alike and a * b > 0 and max(abs(a), abs(b)) <= math.radians(50):
             worst = max(worst, lengths[k] / 2 * math.tan(max(abs(a), abs(b)) / 4))
     return worst
