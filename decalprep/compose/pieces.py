@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import shapely
+from shapely.affinity import affine_transform
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -33,12 +34,48 @@ LEAST_CROSS_MM = 3.0
 
 
 @dataclass(frozen=True)
+class InkedShape:
+    """Where ink may lie, in decal mm: outline grown by the bleed, then the bare parts of holes."""
+
+    paths: tuple[Path, ...]
+    polygon: BaseGeometry
+
+
+def inked_shape(decal: Decal) -> InkedShape:
+    """The inked shape of a decal; the polygon is flattened to 0.01 mm.
+
+    Raises:
+        InputProblem: the bleed leaves nothing of the outline (it is negative).
+    """
+    paths = [offset_path(decal.outline, decal.bleed_mm)]
+    paths += [bare for hole in decal.holes if (bare := _bare(hole, decal)) is not None]
+    outer, *holes = (path.points(0.01) for path in paths)
+    return InkedShape(tuple(paths), shapely.make_valid(Polygon(outer, holes)))
+
+
+def _bare(hole: Hole, decal: Decal) -> Path | None:
+    """What of a hole stays without ink: all of it, or what the bleed leaves."""
+    inward = -decal.bleed_mm if decal.bleed_into_holes else 0.0
+    circle = _round(hole)
+    if circle is not None:
+        return offset_circle(circle.x, circle.y, circle.diameter, inward)
+    try:
+        return offset_path(hole.contour, inward)
+    except InputProblem:
+        return None
+
+
+@dataclass(frozen=True)
 class Piece:
-    """A placed copy: the decal, its placement, and its inked area (outline grown by the bleed)."""
+    """A placed copy: the decal, its placement, and its inked area (outline grown by the bleed).
+
+    ``shape`` is what the copies of a decal have in common; it is worked out where it is missing.
+    """
 
     decal: Decal
     placement: Placement
     settings: ComposeSettings
+    shape: InkedShape | None = None
 
     @cached_property
     def sheet_from_decal(self) -> Affine:
@@ -58,28 +95,19 @@ class Piece:
         return f"{self.decal.name} {self.copy}/{self.decal.copies}"
 
     @cached_property
-    def inked(self) -> tuple[Path, ...]:
-        """Where ink may lie, in sheet mm: outline grown by the bleed, less the holes."""
-        paths = [offset_path(self.decal.outline, self.decal.bleed_mm)]
-        paths += [hole for h in self.decal.holes if (hole := self._bare(h)) is not None]
-        return tuple(path.mapped(self.sheet_from_decal) for path in paths)
+    def _shape(self) -> InkedShape:
+        return self.shape or inked_shape(self.decal)
 
-    def _bare(self, hole: Hole) -> Path | None:
-        """What of a hole stays without ink: all of it, or what the bleed leaves."""
-        inward = -self.decal.bleed_mm if self.decal.bleed_into_holes else 0.0
-        circle = _round(hole)
-        if circle is not None:
-            return offset_circle(circle.x, circle.y, circle.diameter, inward)
-        try:
-            return offset_path(hole.contour, inward)
-        except InputProblem:
-            return None
+    @cached_property
+    def inked(self) -> tuple[Path, ...]:
+        """Where ink may lie, in sheet mm."""
+        return tuple(path.mapped(self.sheet_from_decal) for path in self._shape.paths)
 
     @cached_property
     def area(self) -> BaseGeometry:
         """The inked area with its holes kept, as a shapely geometry in sheet mm."""
-        outer, *holes = (path.points(0.01) for path in self.inked)
-        return shapely.make_valid(Polygon(outer, holes))
+        m = self.sheet_from_decal
+        return affine_transform(self._shape.polygon, [m.a, m.c, m.b, m.d, m.e, m.f])
 
     def items(self) -> list[Item]:
         """Everything of this piece but its label, in sheet mm."""

@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 from decalprep.calibration import correction_for
 from decalprep.compose.correction import correction_note, past_margins
 from decalprep.compose.labels import Named, label_box, place_labels
-from decalprep.compose.pieces import Piece
+from decalprep.compose.pieces import InkedShape, Piece, inked_shape
 from decalprep.compose.settings import ComposeSettings
 from decalprep.errors import UsageProblem
 from decalprep.geometry import Box
@@ -87,6 +87,7 @@ def pieces_on_sheets(
     if len(by_name) < len(decals):
         names = sorted({d.name for d in decals if sum(d.name == o.name for o in decals) > 1})
         raise UsageProblem(f"two decals are named {names[0]!r}", do="give each its own name")
+    shapes: dict[str, InkedShape] = {}
     pieces: list[list[Piece]] = [[] for _ in sheets]
     for placement in placements:
         if placement.decal not in by_name or not 0 <= placement.sheet_index < len(sheets):
@@ -94,7 +95,11 @@ def pieces_on_sheets(
                 f"a placement names decal {placement.decal!r} on sheet {placement.sheet_index + 1}",
                 do=f"there are {len(sheets)} sheets, and decals " + ", ".join(by_name),
             )
-        pieces[placement.sheet_index].append(Piece(by_name[placement.decal], placement, settings))
+        name = placement.decal
+        if name not in shapes:
+            shapes[name] = inked_shape(by_name[name])
+        piece = Piece(by_name[name], placement, settings, shapes[name])
+        pieces[placement.sheet_index].append(piece)
     return pieces
 
 
