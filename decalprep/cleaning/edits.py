@@ -8,8 +8,7 @@ from typing import Any
 
 import pikepdf
 
-from decalprep.geometry import Affine
-from decalprep.pdfstream import Frame, GraphicsState, Operation, Walker, object_key, page_content
+from decalprep.pdfstream import Frame, Operation, Walker, object_key
 
 _COMPRESSION = 3  # half the time of the default level, about a tenth larger
 Edit = tuple[int, int, bytes]
@@ -151,9 +150,7 @@ class Rewriter(Walker):
 
     def rewrite(self, page: pikepdf.Page) -> bool:
         """Walk the page and put its edited content in place; whether anything changed."""
-        unit = float(page.obj.get("/UserUnit", 1))
-        state = GraphicsState(ctm=Affine.scaling(unit))
-        frame = Frame(page_content(page), page.resources, state)
+        frame = self.page_frame(page)
         self.walk(frame)
         if not self.edits:
             return False

@@ -91,7 +91,7 @@ class _Whitener(Rewriter):
         space = frame.state.fill_space if filling else frame.state.stroke_space
         colour = frame.state.fill if filling else frame.state.stroke
         values = operands(frame.data, op[1], op[2])
-        if not values or isinstance(values[-1], PdfName):
+        if not values or not colour.values or isinstance(values[-1], PdfName):
             return
         what = "fill colours" if filling else "stroke colours"
         exact = self._exact(space, colour)

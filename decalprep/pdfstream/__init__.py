@@ -5,6 +5,15 @@ not (artwork pages have neither). Numbers are float64 as written. Nothing here w
 Widths of strokes are |w| times the singular values of the map to the page at the time of painting.
 """
 
+from decalprep.pdfstream.access import (
+    matrix_of,
+    object_key,
+    page_content,
+    page_resources,
+    shown_parts,
+    stream_bytes,
+    user_unit,
+)
 from decalprep.pdfstream.colour import BLACK, Colour, colour_in, component_count, space_family
 from decalprep.pdfstream.contents import PageContents, PaintedShape, ShownImage, ShownText
 from decalprep.pdfstream.layers import LayerRef, LayerTable
@@ -20,16 +29,7 @@ from decalprep.pdfstream.tokens import (
     operands,
     operations,
 )
-from decalprep.pdfstream.walker import (
-    TEXT_STROKING,
-    Walker,
-    WalkLimits,
-    matrix_of,
-    object_key,
-    page_content,
-    shown_parts,
-    stream_bytes,
-)
+from decalprep.pdfstream.walker import TEXT_STROKING, Walker, WalkLimits
 
 __all__ = [
     "BLACK",
@@ -58,10 +58,12 @@ __all__ = [
     "operands",
     "operations",
     "page_content",
+    "page_resources",
     "path_steps",
     "paths_in",
     "read_page",
     "shown_parts",
     "space_family",
     "stream_bytes",
+    "user_unit",
 ]

@@ -9,18 +9,13 @@ import pikepdf
 
 from decalprep.errors import InputProblem
 from decalprep.geometry import Affine, Box
+from decalprep.pdfstream.access import float_of, shown_parts, text_advance
 from decalprep.pdfstream.colour import space_family
 from decalprep.pdfstream.contents import PageContents, PaintedShape, ShownImage, ShownText
 from decalprep.pdfstream.paths import paths_in
 from decalprep.pdfstream.state import Frame
 from decalprep.pdfstream.tokens import Operation, inline_image_dict
-from decalprep.pdfstream.walker import (
-    TEXT_STROKING,
-    Walker,
-    WalkLimits,
-    shown_parts,
-    text_advance,
-)
+from decalprep.pdfstream.walker import TEXT_STROKING, Walker, WalkLimits
 
 _FILLING = frozenset((b"f", b"F", b"f*", b"B", b"B*", b"b", b"b*"))
 _STROKING = frozenset((b"S", b"s", b"B", b"B*", b"b", b"b*"))
@@ -178,8 +173,8 @@ class _Reader(Walker):
         space = image.get("/ColorSpace")
         self._add_image(
             frame.state.ctm,
-            (int(image.get("/Width", 0)), int(image.get("/Height", 0))),
-            1 if stencil else int(image.get("/BitsPerComponent", 8)),
+            (_whole(image, "/Width", 0), _whole(image, "/Height", 0)),
+            1 if stencil else _whole(image, "/BitsPerComponent", 8),
             "" if space is None else space_family(space),
             stencil=stencil,
             inline=False,
@@ -230,6 +225,11 @@ class _Reader(Walker):
                 self._next(),
             )
         )
+
+
+def _whole(image: Any, key: str, otherwise: int) -> int:
+    value = float_of(image.get(key))
+    return otherwise if value is None else int(value)
 
 
 def _clipped(frame: Frame, paths: tuple[Any, ...]) -> bool:

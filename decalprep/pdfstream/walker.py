@@ -12,8 +12,22 @@ from typing import Any
 
 import pikepdf
 
-from decalprep.errors import InputProblem, TooMuch, Unfaithful
+from decalprep.errors import TooMuch, Unfaithful
 from decalprep.geometry import Affine, Box
+from decalprep.pdfstream.access import (
+    float_of,
+    floats_of,
+    is_upright,
+    last_numbers,
+    matrix_of,
+    object_key,
+    page_content,
+    page_resources,
+    shown_parts,
+    stream_bytes,
+    text_advance,
+    user_unit,
+)
 from decalprep.pdfstream.colour import (
     Colour,
     colour_in,
@@ -94,9 +108,13 @@ class Walker:
 
     def walk_page(self, page: pikepdf.Page) -> None:
         """Walk the whole page."""
-        unit = float(page.obj.get("/UserUnit", 1))
+        self.walk(self.page_frame(page))
+
+    def page_frame(self, page: pikepdf.Page) -> Frame:
+        """The frame in which a page is walked."""
+        unit = user_unit(page)
         state = GraphicsState(ctm=Affine.scaling(unit) if unit != 1 else IDENTITY)
-        self.walk(Frame(page_content(page), page.resources, state))
+        return Frame(page_content(page), page_resources(page), state)
 
     def walk(self, frame: Frame) -> None:
         """Walk one content stream to its end."""
@@ -158,11 +176,11 @@ class Walker:
         """The frame in which a form drawn now is walked: state copied, Matrix and BBox applied."""
         state = frame.state.copied()
         state.ctm = state.ctm @ matrix_of(form.get("/Matrix"))
-        box = form.get("/BBox")
-        if isinstance(box, pikepdf.Array) and len(box) == 4:
-            x0, y0, x1, y1 = (float(v) for v in box)
+        box = floats_of(form.get("/BBox"))
+        if len(box) == 4:
+            x0, y0, x1, y1 = box
             corners = state.ctm.apply_all(((x0, y0), (x1, y0), (x1, y1), (x0, y1)))
-            state.narrow_clip(Box.around(corners), shaped=not _upright(state.ctm))
+            state.narrow_clip(Box.around(corners), shaped=not is_upright(state.ctm))
         return Frame(stream_bytes(form), form.get("/Resources", frame.resources), state)
 
     def _push_layer(self, content: Any) -> bool:
@@ -216,12 +234,12 @@ class Walker:
             frame.state = frame.saved.pop()
 
     def _concat(self, frame: Frame, op: Operation) -> None:
-        values = _numbers(frame, op, 6)
+        values = last_numbers(frame, op, 6)
         if values:
             frame.state.ctm = frame.state.ctm @ Affine(*values)
 
     def _line_width(self, frame: Frame, op: Operation) -> None:
-        values = _numbers(frame, op, 1)
+        values = last_numbers(frame, op, 1)
         if values:
             frame.state.line_width = values[0]
 
@@ -236,24 +254,30 @@ class Walker:
         if not isinstance(table, pikepdf.Dictionary):
             return
         state = frame.state
-        if "/LW" in table:
-            state.line_width = float(table["/LW"])
-        if "/D" in table:
-            state.dashed = any(float(v) > 0 for v in table["/D"][0])
+        state.line_width = _either(float_of(table.get("/LW")), state.line_width)
+        state.fill_alpha = _either(float_of(table.get("/ca")), state.fill_alpha)
+        state.stroke_alpha = _either(float_of(table.get("/CA")), state.stroke_alpha)
+        dash = table.get("/D")
+        if isinstance(dash, pikepdf.Array) and len(dash):
+            state.dashed = any(length > 0 for length in floats_of(dash[0]))
         if "/SMask" in table:
             state.masked = isinstance(table["/SMask"], pikepdf.Dictionary)
             if state.masked:
                 self.note("soft mask")
                 self.on_soft_mask(frame, table["/SMask"])
-        state.fill_alpha = float(table.get("/ca", state.fill_alpha))
-        state.stroke_alpha = float(table.get("/CA", state.stroke_alpha))
-        if "/Font" in table:
-            state.font, state.font_size = self.font(table["/Font"][0]), float(table["/Font"][1])
-            state.font_name = b""
+        font = table.get("/Font")
+        if isinstance(font, pikepdf.Array) and len(font) == 2:
+            self._take_font(frame, font[0], b"", float_of(font[1]))
+
+    def _take_font(self, frame: Frame, font: Any, name: bytes, size: float | None) -> None:
+        state = frame.state
+        state.font = self.font(font) if isinstance(font, pikepdf.Dictionary) else None
+        state.font_name = name
+        state.font_size = _either(size, state.font_size)
 
     def _device(self, frame: Frame, op: Operation) -> None:
         count = {b"g": 1, b"rg": 3, b"k": 4}[op[0].lower()]
-        values = _numbers(frame, op, count)
+        values = last_numbers(frame, op, count)
         if not values:
             return
         space = {1: "/DeviceGray", 3: "/DeviceRGB", 4: "/DeviceCMYK"}[count]
@@ -356,13 +380,12 @@ class Walker:
         values = operands(frame.data, op[1], op[2])
         if len(values) < 2 or not isinstance(values[-1], float):
             return
-        dictionary = self.resource(frame, "/Font", values[-2])
-        frame.state.font = None if dictionary is None else self.font(dictionary)
-        frame.state.font_name = str(values[-2]).encode("utf-8", "surrogateescape")
-        frame.state.font_size = values[-1]
+        name = str(values[-2]).encode("utf-8", "surrogateescape")
+        font = self.resource(frame, "/Font", values[-2])
+        self._take_font(frame, font, name, float_of(values[-1]))
 
     def _text_setting(self, frame: Frame, op: Operation) -> None:
-        values = _numbers(frame, op, 1)
+        values = last_numbers(frame, op, 1)
         if not values:
             return
         state, value = frame.state, values[0]
@@ -380,14 +403,14 @@ class Walker:
             state.rise = value
 
     def _move_text(self, frame: Frame, op: Operation) -> None:
-        values = _numbers(frame, op, 2)
+        values = last_numbers(frame, op, 2)
         if values:
             if op[0] == b"TD":
                 frame.state.leading = -values[1]
             self._next_line(frame, values[0], values[1])
 
     def _text_matrix(self, frame: Frame, op: Operation) -> None:
-        values = _numbers(frame, op, 6)
+        values = last_numbers(frame, op, 6)
         if values:
             frame.text = frame.text_line = Affine(*values)
 
@@ -411,85 +434,8 @@ class Walker:
         frame.text = frame.text @ Affine.translation(advance, 0)
 
 
-def shown_parts(frame: Frame, op: Operation) -> list[object]:
-    """Strings and numbers that a show operator shows."""
-    values = operands(frame.data, op[1], op[2])
-    if values and isinstance(values[-1], list):
-        return values[-1]
-    return [v for v in values[-1:] if isinstance(v, bytes)]
-
-
-def text_advance(frame: Frame, parts: list[object]) -> float:
-    """How far the text matrix moves, in unscaled text space (ISO 32000-1, 9.4.4)."""
-    state, font = frame.state, frame.state.font
-    total = 0.0
-    for part in parts:
-        if isinstance(part, float):
-            total -= part / 1000 * state.font_size
-        elif isinstance(part, bytes):
-            codes = font.codes(part) if font else list(part)
-            width = sum(font.width(code) for code in codes) if font else 0.556 * len(codes)
-            spaces = part.count(b" ") if font is None or not font.composite else 0
-            total += (
-                width * state.font_size + state.char_space * len(codes) + state.word_space * spaces
-            )
-    return total * state.text_scale
-
-
-def object_key(obj: Any) -> tuple[int, int]:
-    """Number and generation of an indirect object; (0, 0) for a direct one."""
-    number, generation = obj.objgen
-    return int(number), int(generation)
-
-
-def matrix_of(array: Any) -> Affine:
-    """A Matrix entry as a map; identity where missing or malformed."""
-    if isinstance(array, pikepdf.Array) and len(array) == 6:
-        return Affine(*(float(value) for value in array))
-    return IDENTITY
-
-
-def stream_bytes(stream: Any) -> bytes:
-    """A stream's decoded bytes.
-
-    Raises:
-        InputProblem: it cannot be decoded.
-    """
-    try:
-        return bytes(stream.read_bytes())
-    except pikepdf.PdfError as problem:
-        raise InputProblem(
-            f"a drawing stream cannot be read ({problem})", do="export the artwork again"
-        ) from problem
-
-
-def page_content(page: pikepdf.Page) -> bytes:
-    """The page's content streams joined by a line end, as one."""
-    contents = page.obj.get("/Contents")
-    if contents is None:
-        return b""
-    if isinstance(contents, pikepdf.Array):
-        parts = [part for part in contents.as_list() if isinstance(part, pikepdf.Stream)]
-        return b"\n".join(stream_bytes(part) for part in parts)
-    return stream_bytes(contents)
-
-
-def _upright(ctm: Affine) -> bool:
-    return (ctm.b == 0 and ctm.c == 0) or (ctm.a == 0 and ctm.d == 0)
-
-
-def _numbers(frame: Frame, op: Operation, count: int) -> list[float]:
-    """The last ``count`` operands if all are numbers, else nothing."""
-    words = frame.data[op[1] : op[2]].split()
-    if len(words) >= count:
-        try:
-            return [float(word) for word in words[-count:]]
-        except ValueError:
-            pass
-    values = operands(frame.data, op[1], op[2])[-count:]
-    if len(values) == count and all(isinstance(v, float) for v in values):
-        return values  # type: ignore[return-value]
-    return []
+def _either(value: float | None, otherwise: float) -> float:
+    return otherwise if value is None else value
 
 
 _HANDLERS: dict[bytes, Handler] = {
