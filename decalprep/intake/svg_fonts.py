@@ -127,11 +127,12 @@ def _faces_of(path: Path) -> list[Face]:
     from fontTools.ttLib import TTCollection, TTFont
 
     try:
-        if path.suffix.lower() in (".ttc", ".otc"):
-            with TTCollection(path, lazy=True) as fonts:
+        # Opened here, so that a font that cannot be read is closed as well.
+        with path.open("rb") as stream:
+            if path.suffix.lower() in (".ttc", ".otc"):
+                fonts = TTCollection(stream, lazy=True)
                 return [_face(path, i, font) for i, font in enumerate(fonts)]
-        with TTFont(path, lazy=True) as font:
-            return [_face(path, 0, font)]
+            return [_face(path, 0, TTFont(stream, lazy=True))]
     except Exception:
         # A font file can be damaged in as many ways as there are tables; it is then no font here.
         return []

@@ -111,5 +111,5 @@ def _form(target: pikepdf.Pdf, source: pikepdf.Pdf, page: int, size: PageSize) -
 def saved(target: pikepdf.Pdf) -> bytes:
     out = io.BytesIO()
     target.remove_unreferenced_resources()
-    target.save(out, deterministic_id=True, compress_streams=True)
+    target.save(out, deterministic_id=True, compress_streams=True, min_version="1.7")
     return out.getvalue()

@@ -50,7 +50,6 @@ def prepare(
     *,
     name: str,
     folder: Path | None,
-    refuse_missing_fonts: bool = False,
 ) -> Prepared:
     """The drawing made plain (changes ``root``).
 
@@ -68,8 +67,7 @@ def prepare(
         root,
         FontShelf(folder),
         name=name,
-        refuse=refuse_missing_fonts,
-        accepted=options.allow_missing_fonts,
+        refuse=not options.allow_missing_fonts,
     )
     _drop(root, ("script", "metadata"))
     has_pixels = any(local(e) in ("image", "filter") for e in root.iter())

@@ -44,12 +44,10 @@ class FontsUsed:
             self.notices.append(Notice(code, text, name, severity))
 
 
-def settle_fonts(
-    root: Any, shelf: FontShelf, *, name: str, refuse: bool = False, accepted: bool = False
-) -> FontsUsed:
+def settle_fonts(root: Any, shelf: FontShelf, *, name: str, refuse: bool = False) -> FontsUsed:
     """Make each text ask for one known face (changes ``root``).
 
-    ``refuse`` refuses a missing family; ``accepted`` tells it as a warning instead of a danger.
+    ``refuse`` refuses a missing family; else what stands in for it is told as a danger.
 
     Raises:
         Unfaithful: a character that no font here has, or a missing family when ``refuse``.
@@ -60,7 +58,7 @@ def settle_fonts(
         if not any(text and text.strip() for text in texts):
             continue
         choice = shelf.choose(wish)
-        _tell_choice(choice, wish, used, name=name, refuse=refuse, accepted=accepted)
+        _tell_choice(choice, wish, used, name=name, refuse=refuse)
         _recase(element, transform)
         _ask_for(element, used.family_of(choice.face))
         _split_runs(element, choice.face, wish, shelf=shelf, used=used, name=name)
@@ -102,21 +100,22 @@ def _wish(element: Any, wish: Wish) -> Wish:
     return wish
 
 
-def _tell_choice(
-    choice: Choice, wish: Wish, used: FontsUsed, *, name: str, refuse: bool, accepted: bool
-) -> None:
+def _tell_choice(choice: Choice, wish: Wish, used: FontsUsed, *, name: str, refuse: bool) -> None:
     got = choice.face.described
     if choice.missing:
         wanted = ", ".join(choice.missing)
         if refuse:
             raise Unfaithful(
-                f"font {wanted} is not installed", where=name, do="install it or convert to paths"
+                f"font {wanted} is not installed",
+                where=name,
+                do="install it, lay it beside the artwork, convert the text to paths, or allow "
+                "missing fonts",
             )
         text = (
             f"font {wanted} is not installed; {got} stands in, so lines of text differ in width "
             "and shape; install it, lay it beside the artwork, or convert the text to paths"
         )
-        used.tell("font-missing", text, name, Severity.WARNING if accepted else Severity.DANGER)
+        used.tell("font-missing", text, name, Severity.DANGER)
     elif choice.generic or not wish.families:
         asked = f"asks for any {choice.generic or 'serif'} font"
         used.tell("font-generic", f"text {asked}; {got} was taken", name, Severity.NOTE)
