@@ -284,3 +284,9 @@ def test_guide_and_clip_follow_a_contour_that_is_not_round():
         guide = next(i.path for i in drawing.items if i.layer is Layer.HOLE_GUIDE)
         art = next(i for i in drawing.items if isinstance(i, PlacedArtwork))
         assert len(guide.segments) == len(art.clip[1].segments) == sides
+
+
+def test_piece_over_marks_is_told():
+    placements = [Placement("lamp", 1, 0, 40, 5), Placement("lamp", 2, 0, 40, 100)]
+    drawing = one_sheet([lamp(copies=2)], placements)
+    assert [n.subject for n in drawing.notices if n.code == "piece-over-marks"] == ["lamp 1/2"]

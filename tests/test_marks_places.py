@@ -1,5 +1,6 @@
 """Where marks go: on every page size, on small sheets, between die-cut labels, on used sheets."""
 
+import dataclasses
 import math
 
 import pytest
@@ -12,6 +13,7 @@ from decalprep.geometry import Box
 from decalprep.marks import (
     label_cells,
     mark_places,
+    mark_zones,
     reserved_zones,
     sheet_mark_notices,
     sheet_marks,
@@ -134,8 +136,12 @@ def test_die_cut_cells_close_on_the_sheet():
 def test_part_used_sheet_moves_its_marks_off_the_gone_area():
     gone = Box(0, 0, 210, 60)
     sheet = Sheet("A4", 210, 297, gone=(gone,))
-    zones = shapely.union_all(list(reserved_zones(sheet)))
+    zones = shapely.union_all(list(mark_zones(sheet)))
     assert not zones.intersects(shape(gone))
+    whole = shapely.union_all(list(mark_zones(dataclasses.replace(sheet, gone=()))))
+    both = shapely.union_all(list(reserved_zones(sheet)))
+    assert both.covers(zones.buffer(-1e-6))
+    assert both.covers(whole.buffer(-1e-6))
     places = mark_places(sheet)
     assert [bar.length_mm for bar in places.bars] == [100, 100]
     assert "ticks-left-out" in {n.code for n in places.notices}

@@ -14,8 +14,8 @@ from decalprep.compose.correction import correction_note, past_margins
 from decalprep.geometry import Affine, Box, Path
 from decalprep.marks import (
     mark_places,
+    mark_zones,
     printable_text,
-    reserved_zones,
     sheet_mark_notices,
     sheet_marks,
     text_width_mm,
@@ -176,7 +176,7 @@ def _captions(captions: Sequence[str], sheet: Sheet) -> tuple[list[Item], list[N
 
 
 def _over_marks(shapes: Sequence[Shape], place: Affine, sheet: Sheet, title: str) -> list[Notice]:
-    zones = shapely.union_all(list(reserved_zones(sheet)))
+    zones = shapely.union_all(list(mark_zones(sheet)))
     for shape in shapes:
         for path in shape.paths:
             moved = path.mapped(place)

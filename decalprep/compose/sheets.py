@@ -19,13 +19,13 @@ from decalprep.marks import (
     fitted_text,
     label_cells,
     mark_places,
-    reserved_zones,
+    mark_zones,
     sheet_mark_notices,
     sheet_marks,
     text_width_mm,
     title_width_mm,
 )
-from decalprep.marks.places import INSET_MM, TEXT_MM
+from decalprep.marks.places import CLEAR_MM, INSET_MM, TEXT_MM
 from decalprep.model import (
     Decal,
     Drawing,
@@ -34,6 +34,7 @@ from decalprep.model import (
     Notice,
     Placement,
     PrinterRecord,
+    Severity,
     Sheet,
     StrokeMark,
     TextMark,
@@ -142,8 +143,21 @@ def marked_drawing(
     correction = settings.page_from_sheet or correction_for(
         record, sheet, with_offset=settings.undo_offset
     )
+    notices += _over_marks(sheet, pieces)
     notices += past_margins(_reach(sheet, pieces, all_items), correction, sheet, tail)
     return Drawing(sheet, tuple(all_items), correction, title, tuple(notices))
+
+
+def _over_marks(sheet: Sheet, pieces: Sequence[Piece]) -> list[Notice]:
+    """A notice for each piece that covers marks: a placement from elsewhere may not know them."""
+    zones = shapely.union_all([zone.buffer(-CLEAR_MM) for zone in mark_zones(sheet)])
+    shapely.prepare(zones)
+    text = "lies over registration ticks, check bars or title lines: nest it again"
+    return [
+        Notice("piece-over-marks", text, piece.name, Severity.DANGER)
+        for piece in pieces
+        if zones.intersects(piece.area)
+    ]
 
 
 def _reach(sheet: Sheet, pieces: Sequence[Piece], items: Sequence[Item]) -> dict[str, Box]:
@@ -169,7 +183,7 @@ def clear_ticks(
     ticks = [i for i in items if isinstance(i, StrokeMark) and i.layer is Layer.REGISTRATION]
     if not ticks:
         return list(items), []
-    solid = shapely.union_all([*(piece.area for piece in pieces), *reserved_zones(sheet)])
+    solid = shapely.union_all([*(piece.area for piece in pieces), *mark_zones(sheet)])
     shapely.prepare(solid)
     inside = sheet.printable.grown(-INSET_MM)
     kept = {
@@ -214,7 +228,7 @@ def _labels(
     tail: str,
 ) -> tuple[list[Item], list[Notice]]:
     named = [Named(p.name, p.decal.name, p.copy, p.area) for p in pieces]
-    blocked: list[BaseGeometry] = list(reserved_zones(sheet))
+    blocked: list[BaseGeometry] = list(mark_zones(sheet))
     blocked += [_shape(gone) for gone in sheet.gone]
     blocked += [
         _shape(item.path.box.grown(0.3))

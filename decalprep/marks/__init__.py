@@ -11,7 +11,7 @@ from decalprep.marks.letters import (
     text_width_mm,
     type_size_mm,
 )
-from decalprep.marks.places import MarkPlaces, label_cells, mark_places, reserved_zones
+from decalprep.marks.places import MarkPlaces, label_cells, mark_places, mark_zones, reserved_zones
 from decalprep.marks.sheet_marks import (
     ACTUAL_SIZE,
     check_bar,
@@ -28,6 +28,7 @@ __all__ = [
     "fitted_text",
     "label_cells",
     "mark_places",
+    "mark_zones",
     "printable_text",
     "reserved_zones",
     "sheet_mark_notices",

@@ -9,7 +9,7 @@ gone: a mark whose usual place is taken is moved to free stock, or left out with
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -236,13 +236,27 @@ def mark_places(sheet: Sheet) -> MarkPlaces:
     return MarkPlaces(tuple(corners), bars, title, lines, tuple(notices))
 
 
+def _joined(boxes: Sequence[Box]) -> tuple[Polygon, ...]:
+    joined = shapely.union_all([_shape(one, CLEAR_MM) for one in boxes])
+    parts = list(joined.geoms) if isinstance(joined, MultiPolygon) else [joined]
+    return tuple(sorted((p for p in parts if not p.is_empty), key=lambda p: p.bounds))
+
+
+def mark_zones(sheet: Sheet) -> tuple[Polygon, ...]:
+    """What the marks of this very sheet take, as shapely polygons in sheet mm."""
+    return _joined(mark_places(sheet).boxes)
+
+
 def reserved_zones(sheet: Sheet) -> tuple[Polygon, ...]:
     """The areas that decals must leave free for the marks, as shapely polygons in sheet mm.
+
+    A part-used sheet is followed by whole ones of its kind, whose marks lie elsewhere: its zones
+    are those of both.
 
     >>> round(sum(zone.area for zone in reserved_zones(Sheet("A4", 210.0, 297.0)))) < 1420
     True
     """
-    grown = [_shape(one, CLEAR_MM) for one in mark_places(sheet).boxes]
-    joined = shapely.union_all(grown)
-    parts = list(joined.geoms) if isinstance(joined, MultiPolygon) else [joined]
-    return tuple(sorted((p for p in parts if not p.is_empty), key=lambda p: p.bounds))
+    boxes = mark_places(sheet).boxes
+    if sheet.gone:
+        boxes += mark_places(replace(sheet, gone=())).boxes
+    return _joined(boxes)
