@@ -8,8 +8,9 @@ import pytest
 
 from decalprep.errors import InputProblem
 from decalprep.geometry import Affine
-from decalprep.proof import ExpectedJob, Proof, prove
+from decalprep.proof import ExpectedJob, ExpectedShape, Proof, prove
 from decalprep.proof.selfcheck import Wrongs, specimen_job
+from decalprep.proof.specimen import polyline
 
 UPRIGHT = Affine(e=20.37, f=180.21)
 TURNED = Affine(e=80.11, f=60.43) @ Affine.rotation(90)
@@ -95,6 +96,40 @@ def test_more_decals_than_expected_are_ink_that_nothing_accounts_for():
     assert not proof.passed
     assert {n.code for n in proof.notices} == {"proof-stray-ink"}
     assert sum("cut outline" in n.text for n in proof.notices) == 1
+
+
+def test_a_second_outline_a_third_of_a_millimetre_off_is_not_overlooked():
+    ring = [(x + 0.7, y + 0.7) for x, y in specimen_job("blank")[1].decals[0].outline_mm]
+    second = ("cut outline", polyline(ring, close=True, width_mm=0.1))
+    proof = proof_of(Wrongs(extra=(second,)), kind="blank")
+    assert [n.code for n in proof.notices if n.severity == "danger"] == ["proof-stray-ink"]
+
+
+def test_a_cross_where_no_screw_is_fails():
+    cross = ("screw cross", polyline([(60, 200), (63, 200)], close=False, width_mm=0.1))
+    proof = proof_of(Wrongs(extra=(cross,)), kind="blank")
+    assert any('layer "screw cross"' in fault for fault in proof.faults)
+
+
+@pytest.mark.parametrize("kind", ["vector", "blank"])
+@pytest.mark.parametrize("layer", ["bleed", "underlay"])
+def test_ink_that_hides_or_tints_the_artwork_fails(kind, layer):
+    patch = polyline([(30, 190), (50, 190), (50, 193), (30, 193)], close=True, width_mm=0.1)
+    proof = proof_of(Wrongs(extra=((layer, "0.6 0.8 0.6 rg " + patch[:-1] + "h f"),)), kind=kind)
+    assert any("over or through the artwork, 6" in fault for fault in proof.faults), proof.faults
+
+
+def test_filled_shapes_of_a_layer_are_measured_by_their_edges():
+    outer = ((30.0, 190.0), (60.0, 190.0), (60.0, 220.0), (30.0, 220.0))
+    fill = polyline(outer, close=True, width_mm=0.1)[:-1] + "h f"
+    pdf, job = specimen_job("blank", wrongs=Wrongs(extra=(("underlay", fill),)))
+    shape = ExpectedShape("underlay", "underlay", (outer,))
+    off = replace(shape, name="moved", rings_mm=(tuple((x + 0.03, y) for x, y in outer),))
+    sheet = replace(job.sheets[0], shapes=(shape, off))
+    marks = {m.name: m for m in prove(pdf, replace(job, sheets=(sheet,))).marks}
+    assert marks["underlay"].error_mm < 0.003
+    assert not marks["underlay"].fault
+    assert marks["moved"].fault.startswith("0.03")
 
 
 def test_a_decal_on_a_sheet_that_is_not_there_fails():

@@ -7,9 +7,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decalprep.geometry import Box, circle_path, fit_circle, rectangle_path
-from decalprep.proof.lines import MeasuredLine, measure_cross, measure_lines, stations_on
+from decalprep.proof.lines import MeasuredLine, measure_cross, measure_edges, measure_lines
 from decalprep.proof.render import open_pdf
 from decalprep.proof.specimen import polyline, sheet_file
+from decalprep.proof.stations import stations_on
 
 
 def found(drawn, expected, *, width_mm=0.1, closed=True, colour="") -> MeasuredLine:
@@ -95,3 +96,16 @@ def test_stations_keep_away_from_corners_and_lie_on_curves():
     assert max(abs(math.hypot(*p) - 10) for p in ring.points) < 1e-9
     rounded = stations_on(rectangle_path(Box(0, 0, 50, 20), 3).points(), closed=True)
     assert sum(1 for p in rounded.points if p[1] < 1e-9) > 10
+
+
+def test_the_edges_of_a_filled_shape_are_measured_with_their_sign():
+    outer = [(10.0, 10.0), (40.0, 10.0), (40.0, 40.0), (10.0, 40.0)]
+    hole = circle_path(25, 25, 12).points(0.0005)[::-1]
+    drawn = [(x + 0.02, y) for x, y in outer]
+    ink = " ".join(polyline(r, close=True, width_mm=0.1)[:-1] + "h" for r in (drawn, hole))
+    with open_pdf(sheet_file((60, 60), {"x": [ink + " f*"]})) as view:
+        rings = [stations_on(ring, closed=True) for ring in (outer, hole)]
+        edge, round_edge = measure_edges(view, 0, rings)
+    right = edge.stations.points[:, 0] > 39.9
+    assert edge.offsets_mm[right].mean() == pytest.approx(0.02, abs=0.001)
+    assert round_edge.worst_mm < 0.003

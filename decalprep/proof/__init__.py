@@ -19,6 +19,7 @@ from decalprep.proof.expected import (
     ExpectedHole,
     ExpectedJob,
     ExpectedLine,
+    ExpectedShape,
     ExpectedSheet,
 )
 
@@ -38,6 +39,7 @@ __all__ = [
     "ExpectedHole",
     "ExpectedJob",
     "ExpectedLine",
+    "ExpectedShape",
     "ExpectedSheet",
     "Finding",
     "MarkRow",

@@ -92,6 +92,22 @@ class ExpectedLine:
     name: str
     layer: str
     points_mm: tuple[Point, ...]
+    closed: bool = False
+
+
+@dataclass(frozen=True)
+class ExpectedShape:
+    """One filled shape of a layer, such as an underlay: its rings on the page (page mm).
+
+    The first ring is the outer one, the others are holes; flattened to 0.002 mm or better.
+    ``decal`` and ``copy`` say whose it is, where it is one's.
+    """
+
+    name: str
+    layer: str
+    rings_mm: tuple[tuple[Point, ...], ...]
+    decal: str = ""
+    copy: int = 1
 
 
 @dataclass(frozen=True)
@@ -117,6 +133,7 @@ class ExpectedSheet:
     layers: tuple[str, ...] = ()
     lines: tuple[ExpectedLine, ...] = ()
     bars: tuple[ExpectedBar, ...] = ()
+    shapes: tuple[ExpectedShape, ...] = ()
     page_from_true: Affine = field(default_factory=Affine)
 
 

@@ -1,14 +1,14 @@
 """Where drawn lines lie: their centre, at many stations, to a few micrometres.
 
 At each station the darkness across the line is sampled along its normal, and the centre is the
-darkness-weighted mean over the run of dark samples nearest to the expected place. Stations keep
-away from corners, where two lines share their ink.
+darkness-weighted mean over the run of dark samples nearest to the expected place. pdfium draws
+curves as chords, which brings a line up to 0.001 mm inward; this is left in.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -17,32 +17,18 @@ import numpy.typing as npt
 
 from decalprep.geometry import Box
 from decalprep.proof.render import OpenPdf, darkest
+from decalprep.proof.stations import Floats, Stations
 
-Floats = npt.NDArray[np.float64]
 Point = tuple[float, float]
+Locate = Callable[[Floats, Floats], tuple[Floats, Floats]]
+"""Finds (offset, width) in mm of a line or edge in each row of darkness over the places t."""
 
 DPI = 1200.0
 REACH_MM = 0.8
 """How far from its expected place a line is looked for; half the smallest gap between decals."""
-CORNER_MM = 0.4
-CORNER_DEG = 20.0
 TILE_MM = 25.0
 DARK = 24.0
 """Grey levels (of 255) that count as ink."""
-
-
-@dataclass(frozen=True)
-class Stations:
-    """Places to measure: points on the expected line (page mm), unit normals, and run length.
-
-    ``along_mm`` is the distance of each station from the line's start, ``length_mm`` the whole.
-    """
-
-    points: Floats
-    normals: Floats
-    along_mm: Floats
-    length_mm: float
-    closed: bool
 
 
 @dataclass(frozen=True)
@@ -80,96 +66,17 @@ class MeasuredLine:
         return float(np.abs(self.offsets_mm[self.found]).mean()) if self.found.any() else math.inf
 
 
-def stations_on(points_mm: Sequence[Point], *, closed: bool) -> Stations:
-    """Stations on a polygon or an open polyline, about 0.3 to 2 mm apart, away from corners.
-
-    On curves the stations are the given points themselves, which lie on the true curve; on
-    straight pieces they are spread between the corners.
-    """
-    ring = np.asarray(points_mm, float)
-    following = np.roll(ring, -1, axis=0) if closed else ring[1:]
-    vectors = following - ring[: len(following)]
-    lengths = np.hypot(vectors[:, 0], vectors[:, 1])
-    keep = lengths > 1e-9
-    if not keep.all():
-        kept = ring[: len(following)][keep]
-        ring = kept if closed else np.vstack([kept, ring[-1:]])
-        vectors, lengths = vectors[keep], lengths[keep]
-    if len(lengths) == 0:
-        return Stations(np.empty((0, 2)), np.empty((0, 2)), np.empty(0), 0.0, closed)
-    units = vectors / lengths[:, None]
-    turns = _turns(units, closed=closed)
-    starts = np.concatenate([[0.0], np.cumsum(lengths)])
-    step = min(max(float(starts[-1]) / 240, 0.3), 2.0)
-    rows = _straight_rows(ring, units, lengths, turns, step, starts)
-    rows += _curve_rows(ring, units, turns, step, starts)
-    if not rows:  # a very small shape: the middle of each side
-        rows = [
-            (*(ring[i] + vectors[i] / 2), *units[i], starts[i] + lengths[i] / 2)
-            for i in range(len(units))
-        ]
-    table = np.array(sorted(rows, key=lambda row: row[4]), float)
-    normals = np.column_stack([table[:, 3], -table[:, 2]])
-    return Stations(table[:, :2], normals, table[:, 4], float(starts[-1]), closed)
-
-
-def _turns(units: Floats, *, closed: bool) -> Floats:
-    """Angle in degrees at the start of each piece and end (180 at open ends)."""
-    before = np.roll(units, 1, axis=0)
-    cross = before[:, 0] * units[:, 1] - before[:, 1] * units[:, 0]
-    turns = np.degrees(np.arctan2(np.abs(cross), (before * units).sum(axis=1)))
-    if not closed:
-        turns[0] = 180.0
-        return np.append(turns, 180.0)
-    return np.append(turns, turns[0])
-
-
-def _straight_rows(
-    ring: Floats, units: Floats, lengths: Floats, turns: Floats, step: float, starts: Floats
-) -> list[tuple[float, ...]]:
-    """Stations inside straight pieces: (x, y, ux, uy, along)."""
-    rows: list[tuple[float, ...]] = []
-    for i, length in enumerate(lengths):
-        first, last = turns[i], turns[i + 1]
-        # the chord of a flattened curve bends by length * turn / 8 between its ends
-        if length * math.radians(min(first, last)) / 8 <= 0.003 and 0.02 < min(first, last) < 20:
-            continue
-        low = CORNER_MM if first > CORNER_DEG else 0.1
-        high = length - (CORNER_MM if last > CORNER_DEG else 0.1)
-        if high <= low:
-            if length < 0.5:
-                continue
-            low = high = length / 2
-        count = max(1, round((high - low) / step) + 1)
-        for at in np.linspace(low, high, count) if count > 1 else [(low + high) / 2]:
-            x, y = ring[i] + units[i] * at
-            rows.append((x, y, units[i][0], units[i][1], starts[i] + at))
-    return rows
-
-
-def _curve_rows(
-    ring: Floats, units: Floats, turns: Floats, step: float, starts: Floats
-) -> list[tuple[float, ...]]:
-    """Stations on the given points of curves, at least ``step`` apart, away from corners."""
-    rows: list[tuple[float, ...]] = []
-    corners = starts[np.nonzero(turns > CORNER_DEG)[0]]
-    last_at = -math.inf
-    for i in range(len(units)):
-        if not 0.02 < turns[i] <= CORNER_DEG or starts[i] - last_at < step:
-            continue
-        if len(corners) and np.abs(corners - starts[i]).min() < CORNER_MM:
-            continue
-        tangent = units[i - 1] + units[i]
-        tangent = tangent / np.hypot(*tangent)
-        rows.append((ring[i][0], ring[i][1], tangent[0], tangent[1], starts[i]))
-        last_at = starts[i]
-    return rows
-
-
 def measure_lines(
     view: OpenPdf, page: int, lines: Sequence[Stations], *, dpi: float = DPI
 ) -> list[MeasuredLine]:
     """Each line measured in pictures of a view that shows only its layer."""
+    return _measured(view, page, lines, dpi, _centres)
+
+
+def _measured(
+    view: OpenPdf, page: int, lines: Sequence[Stations], dpi: float, locate: Locate
+) -> list[MeasuredLine]:
+    """Stations of all lines, tile by tile: one picture serves all that lie in it."""
     counts = [len(line.points) for line in lines]
     if not sum(counts):
         return [MeasuredLine(line, np.empty(0), 0.0, line.length_mm) for line in lines]
@@ -180,7 +87,9 @@ def measure_lines(
     tiles = np.floor(points / TILE_MM).astype(int)
     for tile in np.unique(tiles, axis=0):
         here = np.nonzero((tiles == tile).all(axis=1))[0]
-        offsets[here], widths[here] = _profiles(view, page, points[here], normals[here], dpi)
+        offsets[here], widths[here] = _profiles(
+            view, page, points[here], normals[here], dpi, locate
+        )
     results, start = [], 0
     for line, count in zip(lines, counts, strict=True):
         part = slice(start, start + count)
@@ -189,6 +98,13 @@ def measure_lines(
         width = float(found.mean()) if len(found) else 0.0
         results.append(MeasuredLine(line, offsets[part], width, _gap(line, offsets[part])))
     return results
+
+
+def measure_edges(
+    view: OpenPdf, page: int, rings: Sequence[Stations], *, dpi: float = DPI
+) -> list[MeasuredLine]:
+    """Each edge of filled shapes measured: rings run with the ink on their left."""
+    return _measured(view, page, rings, dpi, _falls)
 
 
 def _gap(line: Stations, offsets: Floats) -> float:
@@ -204,7 +120,7 @@ def _gap(line: Stations, offsets: Floats) -> float:
 
 
 def _profiles(
-    view: OpenPdf, page: int, points: Floats, normals: Floats, dpi: float
+    view: OpenPdf, page: int, points: Floats, normals: Floats, dpi: float, locate: Locate
 ) -> tuple[Floats, Floats]:
     """(offsets, widths) in mm at each station, from one picture round them all."""
     box = Box.around([(float(x), float(y)) for x, y in points]).grown(REACH_MM + 0.2)
@@ -220,7 +136,7 @@ def _profiles(
     dark = 255.0 - cv2.remap(
         lightest, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=255
     ).astype(float)
-    return _centres(dark, t)
+    return locate(dark, t)
 
 
 def _centres(dark: Floats, t: Floats) -> tuple[Floats, Floats]:
@@ -241,6 +157,19 @@ def _centres(dark: Floats, t: Floats) -> tuple[Floats, Floats]:
     top = weight.max(axis=1)
     width = np.where(good, mass * (t[1] - t[0]) / np.where(top > 0, top, 1.0), np.nan)
     return centre, width
+
+
+def _falls(dark: Floats, t: Floats) -> tuple[Floats, Floats]:
+    """Where each row falls through half darkness, nearest to t = 0, with 0 for a width."""
+    half = 127.5
+    falling = (dark[:, :-1] >= half) & (dark[:, 1:] < half)
+    drop = np.where(falling, dark[:, :-1] - dark[:, 1:], 1.0)
+    at = t[:-1] + (t[1] - t[0]) * (dark[:, :-1] - half) / drop
+    distance = np.where(falling, np.abs(at), np.inf)
+    best = distance.argmin(axis=1)
+    rows = np.arange(len(dark))
+    found = np.isfinite(distance[rows, best])
+    return np.where(found, at[rows, best], np.nan), np.where(found, 0.0, np.nan)
 
 
 def measure_cross(

@@ -7,10 +7,11 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from decalprep.proof.expected import ExpectedBar, ExpectedSheet
-from decalprep.proof.lines import MeasuredLine, measure_lines, stations_on
+from decalprep.proof.expected import ExpectedBar, ExpectedShape, ExpectedSheet
+from decalprep.proof.lines import MeasuredLine, measure_edges, measure_lines
 from decalprep.proof.render import OpenPdf
 from decalprep.proof.result import MarkRow
+from decalprep.proof.stations import stations_on
 
 View = Callable[..., OpenPdf]
 
@@ -22,10 +23,37 @@ def measure_marks(
     rows = [_bar_row(view, page, sheet, bar, tolerance_mm) for bar in sheet.bars]
     for layer in sorted({line.layer for line in sheet.lines}):
         lines = [line for line in sheet.lines if line.layer == layer]
-        stations = [stations_on(line.points_mm, closed=False) for line in lines]
+        stations = [stations_on(line.points_mm, closed=line.closed) for line in lines]
         for line, measured in zip(lines, measure_lines(view(layer), page, stations), strict=True):
             rows.append(_line_row(line.name, page, measured, tolerance_mm))
+    for layer in sorted({shape.layer for shape in sheet.shapes}):
+        shapes = [shape for shape in sheet.shapes if shape.layer == layer]
+        rows += _shape_rows(view(layer), page, shapes, tolerance_mm)
     return rows
+
+
+def _shape_rows(
+    view: OpenPdf, page: int, shapes: Sequence[ExpectedShape], tolerance_mm: float
+) -> list[MarkRow]:
+    """The edges of filled shapes; a ring that is missing makes its shape missing."""
+    rings = [ring for shape in shapes for ring in _inked_left(shape)]
+    edges = iter(measure_edges(view, page, [stations_on(r, closed=True) for r in rings]))
+    rows = []
+    for shape in shapes:
+        name = f"{shape.name} of {shape.decal} #{shape.copy}" if shape.decal else shape.name
+        found = [_line_row(name, page, next(edges), tolerance_mm) for _ in shape.rings_mm]
+        rows.append(max(found, key=lambda row: row.error_mm))
+    return rows
+
+
+def _inked_left(shape: ExpectedShape) -> list[Sequence[tuple[float, float]]]:
+    """Rings turned so that the ink lies on their left: outer counter-clockwise, holes not."""
+    turned: list[Sequence[tuple[float, float]]] = []
+    for k, ring in enumerate(shape.rings_mm):
+        x, y = np.asarray(ring, float).T
+        counter_clockwise = float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) > 0
+        turned.append(ring if counter_clockwise == (k == 0) else ring[::-1])
+    return turned
 
 
 def _line_row(name: str, page: int, line: MeasuredLine, tolerance_mm: float) -> MarkRow:

@@ -22,7 +22,15 @@ from decalprep.proof.expected import (
     ExpectedLine,
     ExpectedSheet,
 )
-from decalprep.proof.specimen import Form, Placed, one_page, polyline, sheet_file, stream
+from decalprep.proof.specimen import (
+    Form,
+    Placed,
+    one_page,
+    polyline,
+    round_line,
+    sheet_file,
+    stream,
+)
 from decalprep.units import MM_PER_IN, pt_from_mm
 
 Point = tuple[float, float]
@@ -115,7 +123,11 @@ def artwork_form(kind: str) -> Form:
 
 @dataclass(frozen=True)
 class Wrongs:
-    """Errors put in: affine maps of the page (mm) applied to what is drawn, and things left out."""
+    """Errors put in: affine maps of the page (mm) applied to what is drawn, and things left out.
+
+    ``drawn_kind`` is another artwork drawn in place of the right one; ``extra`` is further
+    content as (layer, operators).
+    """
 
     artwork: Affine = field(default_factory=Affine)
     outline: Affine = field(default_factory=Affine)
@@ -123,6 +135,7 @@ class Wrongs:
     marks: Affine = field(default_factory=Affine)
     leave_out: tuple[str, ...] = ()
     drawn_kind: str = ""
+    extra: tuple[tuple[str, str], ...] = ()
 
 
 def _round(x: float, y: float, diameter: float) -> tuple[Point, ...]:
@@ -202,7 +215,7 @@ def _expected_sheet(correction: Affine) -> ExpectedSheet:
         ExpectedLine(f"tick {i + 1}", Layer.REGISTRATION.value, tick(*corner))
         for i, corner in enumerate(corners)
     )
-    return ExpectedSheet(210.0, 297.0, LAYERS, lines, (across, up), correction)
+    return ExpectedSheet(210.0, 297.0, LAYERS, lines, (across, up), page_from_true=correction)
 
 
 def _drawn(
@@ -225,12 +238,17 @@ def _drawn(
                 continue
             ring = wrongs.holes.apply_all(hole.contour_mm)
             if hole.drawn_as == "contour":
-                ink[Layer.HOLE_GUIDE].append(polyline(ring, close=True, width_mm=0.1))
+                x, y = decal.page_from_decal.inverse().apply(*_middle(hole.contour_mm))
+                at = wrongs.holes @ decal.page_from_decal
+                size = hole.diameter_mm or 0.0
+                ink[Layer.HOLE_GUIDE].append(round_line(at, x, y, size, width_mm=0.1))
                 continue
             x, y = Box.around(ring).centre
             for dx, dy in ((1.5, 0.0), (0.0, 1.5)):
                 arm = [(x - dx, y - dy), (x + dx, y + dy)]
                 ink[Layer.SCREW_CROSS].append(polyline(arm, close=False, width_mm=0.1))
+    for layer, content in wrongs.extra:
+        ink.setdefault(layer, []).append(content)
     for bar in sheet.bars:
         for end in (bar.first, bar.last):
             if bar.name not in wrongs.leave_out:
@@ -240,6 +258,10 @@ def _drawn(
         moved = wrongs.marks.apply_all(line.points_mm)
         ink[Layer.REGISTRATION].append(polyline(moved, close=False, width_mm=0.15))
     return sheet_file((sheet.width_mm, sheet.height_mm), ink, placed)
+
+
+def _middle(ring: Sequence[Point]) -> Point:
+    return Box.around(ring).centre
 
 
 @dataclass(frozen=True)

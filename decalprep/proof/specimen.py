@@ -10,7 +10,7 @@ import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from decalprep.geometry import Affine
+from decalprep.geometry import Affine, Arc, Cubic, Segment, circle_path
 from decalprep.units import pt_from_mm
 
 PREFERENCES = (
@@ -48,6 +48,23 @@ def polyline(points_mm: Sequence[tuple[float, float]], *, close: bool, width_mm:
     pt = [(pt_from_mm(x), pt_from_mm(y)) for x, y in points_mm]
     moves = [f"{x:.6f} {y:.6f} {'m' if i == 0 else 'l'}" for i, (x, y) in enumerate(pt)]
     return f"{pt_from_mm(width_mm):.6f} w {' '.join(moves)} {'s' if close else 'S'}"
+
+
+def round_line(m: Affine, x: float, y: float, diameter: float, *, width_mm: float) -> str:
+    """A stroked circle as twelve cubic curves, given in mm and laid on the page by ``m``."""
+    pieces = [p for half in circle_path(x, y, diameter).segments for p in _cubics(half)]
+    words = []
+    for k, piece in enumerate(pieces):
+        points = [m.apply(*p) for p in (piece.start, piece.control1, piece.control2, piece.end)]
+        pt = [f"{pt_from_mm(px):.6f} {pt_from_mm(py):.6f}" for px, py in points]
+        if k == 0:
+            words.append(f"{pt[0]} m")
+        words.append(f"{pt[1]} {pt[2]} {pt[3]} c")
+    return f"{pt_from_mm(width_mm):.6f} w {' '.join(words)} s"
+
+
+def _cubics(piece: Segment) -> list[Cubic]:
+    return piece.cubics() if isinstance(piece, Arc) else []
 
 
 class Objects:

@@ -10,14 +10,25 @@ import numpy.typing as npt
 
 from decalprep.geometry import Affine, Box
 from decalprep.model import Layer, Notice, Severity
-from decalprep.proof.expected import ExpectedDecal
+from decalprep.proof.expected import ExpectedDecal, ExpectedHole
 from decalprep.proof.render import OpenPdf, darkest
 from decalprep.units import MM_PER_IN
 
 DPI = 200.0
 SLACK_MM = 0.5
+LINE_SLACK_MM = 0.3
+"""Round a line: half of a line 0.3 mm wide, and a pixel."""
+CROSS_MM = 3.0
+"""Least length of a screw cross that is taken for granted where none is stated."""
 LEAST_MM2 = 0.1
 """Stray ink under this area is not told: it is the edge of something measured elsewhere."""
+LOOKED_AT = (
+    Layer.ARTWORK,
+    Layer.BLEED,
+    Layer.CUT_OUTLINE,
+    Layer.HOLE_GUIDE,
+    Layer.SCREW_CROSS,
+)
 Mask = npt.NDArray[np.uint8]
 
 
@@ -26,7 +37,7 @@ def stray_ink(
 ) -> list[Notice]:
     """A notice for each layer with ink outside what is expected there."""
     notices = []
-    for layer in (Layer.ARTWORK, Layer.BLEED, Layer.CUT_OUTLINE, Layer.HOLE_GUIDE):
+    for layer in LOOKED_AT:
         picture = view(layer.value)
         area, where = _stray(picture, page, layer, decals)
         if where is not None:
@@ -69,13 +80,16 @@ def _stray(
 def _blot(ink: Mask, frame: Affine, layer: Layer, decals: Sequence[ExpectedDecal]) -> None:
     """Take away the ink that is accounted for."""
     for decal in decals:
-        shapes = [decal.outline_mm]
-        slack = SLACK_MM
-        if layer is Layer.HOLE_GUIDE:
+        slack, filled = LINE_SLACK_MM, False
+        if layer is Layer.CUT_OUTLINE:
+            shapes = [decal.outline_mm]
+        elif layer is Layer.HOLE_GUIDE:
             shapes = [h.contour_mm for h in decal.holes if h.drawn_as == "contour"]
-        elif layer is not Layer.CUT_OUTLINE:
-            slack += decal.bleed_mm
-        filled = layer in (Layer.ARTWORK, Layer.BLEED)
+        elif layer is Layer.SCREW_CROSS:
+            shapes = [_round_cross(h) for h in decal.holes if h.drawn_as == "cross"]
+            filled = True
+        else:
+            shapes, slack, filled = [decal.outline_mm], SLACK_MM + decal.bleed_mm, True
         thickness = round(2 * slack * DPI / MM_PER_IN)
         for shape in shapes:
             if len(shape) < 3:
@@ -84,3 +98,11 @@ def _blot(ink: Mask, frame: Affine, layer: Layer, decals: Sequence[ExpectedDecal
             cv2.polylines(ink, ring, True, 0, thickness, shift=4)
             if filled:
                 cv2.fillPoly(ink, ring, 0, shift=4)
+
+
+def _round_cross(hole: ExpectedHole) -> tuple[tuple[float, float], ...]:
+    """A box round where a screw cross may have ink, whichever way it is turned."""
+    box = Box.around(hole.contour_mm)
+    length = max(hole.cross_mm or CROSS_MM, box.width, box.height)
+    x, y = box.centre
+    return Box(x, y, x, y).grown(length / 2 + LINE_SLACK_MM).corners
