@@ -118,7 +118,7 @@ def test_holes_layer_takes_free_shapes_and_tells_what_lies_outside():
 
 def test_missing_holes_layer_and_part_are_refused():
     art = artwork(100, 60, GROUND)
-    with pytest.raises(UsageProblem, match="not in the artwork"):
+    with pytest.raises(UsageProblem, match="no layer or spot"):
         holes_of(art, OutlineSettings(hole_layer="x"))
     with pytest.raises(UsageProblem, match="no part"):
         holes_of(art, OutlineSettings(hole_source=HoleSource.PART))
@@ -243,7 +243,11 @@ def test_artwork_is_laid_on_the_part_by_its_outline_layer_and_misfits_are_told()
     outline = find_outline(art, contents_of(art), FACE, OutlineSettings())
     assert outline.decal_from_artwork.apply(60.5, 40) == pytest.approx((0, 0), abs=1e-6)
     assert "outline-misfit" in codes(outline.notices)
-    assert outline.source.startswith("layer 'cut'")
+    assert outline.source == "part: plate"
+    assert (outline.layer, outline.aligned_by) == ("cut", "outline")
+    # on the user's word the layer goes before the part
+    outline = find_outline(art, contents_of(art), FACE, OutlineSettings(layer="cut"))
+    assert outline.source == "layer 'cut'"
     assert outline.outline.polygon().area == pytest.approx(6060)
 
 

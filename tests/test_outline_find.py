@@ -59,10 +59,18 @@ def test_hidden_layer_can_be_named_but_is_not_the_largest_visible_path():
 
 def test_spot_colour():
     drawing = filled(rect(0, 0, 100, 60)) + f"q /S0 CS 1 SCN 0.1 w {circle(50, 30, 50)} S Q\n"
-    art = artwork(100, 60, drawing, spots=("CutContour9",))
-    result = found(art, OutlineSettings(spot="cutcontour9"))
+    art = artwork(100, 60, drawing, spots=("Knife line",))
+    result = found(art, OutlineSettings(spot="knife LINE"))
     assert [type(s) for s in result.outline.segments] == [Arc, Arc]
     assert result.outline.segments[0].radius == pytest.approx(25, abs=0.01)
+    assert (result.layer, result.spot) == ("", "Knife line")
+
+
+def test_printed_layer_under_the_largest_path_is_not_called_a_guide():
+    art = artwork(
+        120, 80, on("ground", filled(polygon(*NOTCHED))) + text(20, 40, "TOW"), layers=("ground",)
+    )
+    assert found(art).layer == ""
 
 
 def test_missing_layer_or_spot_is_refused_with_the_names_there_are():

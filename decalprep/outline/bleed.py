@@ -36,11 +36,14 @@ WHITE = 247
 
 @dataclass(frozen=True)
 class BleedSettings:
-    """``bleed_mm`` past the outline (1 to 3 mm); into holes only if ``into_holes``."""
+    """``bleed_mm`` past the outline (1 to 3 mm); into holes only if ``into_holes``.
+
+    ``hole_bleed_mm`` is the bleed into holes where it is not the same.
+    """
 
     bleed_mm: float = 2.0
     into_holes: bool = False
-    hole_bleed_mm: float = 1.0
+    hole_bleed_mm: float | None = None
     dpi: float = 300.0
 
 
@@ -117,8 +120,9 @@ def _ring(
 ) -> BaseGeometry:
     """The area of the bleed: past the outline, and inside the holes' rims where asked."""
     area = moved(outline.polygon(0.005), settings.bleed_mm)
+    inward = settings.bleed_mm if settings.hole_bleed_mm is None else settings.hole_bleed_mm
     for hole in holes:
-        area = area.difference(moved(hole.polygon(0.005), -settings.hole_bleed_mm))
+        area = area.difference(moved(hole.polygon(0.005), -inward))
     return area.difference(kept.buffer(-UNDER_MM))
 
 

@@ -30,6 +30,7 @@ from decalprep.outline.drawn import (
     is_shown,
     shown_boxes,
 )
+from decalprep.outline.own import same_name, spot_of
 from decalprep.outline.settings import HoleSource, OutlineSettings
 from decalprep.outline.trace import trace_openings
 
@@ -41,12 +42,16 @@ SAME_HOLE_MM = 0.2
 
 @dataclass(frozen=True)
 class FoundHoles:
-    """The holes in decal mm, where they came from, and what to know about them."""
+    """The holes in decal mm, where they came from, and what to know about them.
+
+    ``layer`` and ``spot`` name what only guides the knife and need not be printed.
+    """
 
     holes: tuple[Hole, ...]
     source: str
     notices: tuple[Notice, ...] = ()
     layer: str = ""
+    spot: str = ""
 
 
 def fitted(hole: Hole, slack_mm: float = 0.0, tolerance: float = 0.002) -> Hole:
@@ -130,16 +135,19 @@ def _on_layer(
     names = (settings.hole_layer,) if settings.hole_layer else settings.hole_names
     for name in names:
         shapes = [s for s in contents.shapes if _called(s, name)]
-        if not shapes:
-            continue
         loose = [p.mapped(artwork.artwork_from_page) for s in shapes for p in s.paths]
         paths = [p for p in chained(loose, settings.join_mm) if _area(p) > 0.05]
+        if not paths:
+            continue
         holes = _distinct([fitted(Hole(p), tolerance=tolerance) for p in paths])
-        by = f"layer {name!r}" + ("" if settings.hole_layer else " (by its name)")
-        return FoundHoles(holes, by, (), shapes[0].layer or "")
+        on_layer = next((s.layer for s in shapes if same_name(s.layer, name)), "") or ""
+        spot = "" if on_layer else spot_of(shapes[0], name)
+        by = f"{'layer' if on_layer else 'spot colour'} {name!r}"
+        by += "" if settings.hole_layer else " (by its name)"
+        return FoundHoles(holes, by, (), on_layer, spot)
     if settings.hole_layer:
         raise UsageProblem(
-            f"layer {settings.hole_layer!r} is not in the artwork",
+            f"no layer or spot colour {settings.hole_layer!r} with a closed path is in the artwork",
             where=artwork.source,
             do="layers here: " + (", ".join(contents.layers) or "none"),
         )
@@ -147,13 +155,7 @@ def _on_layer(
 
 
 def _called(shape: PaintedShape, name: str) -> bool:
-    wanted = name.strip().casefold()
-    colours = (
-        shape.stroke_colour if shape.stroke else None,
-        shape.fill_colour if shape.fill else None,
-    )
-    spots = [c.spot for c in colours if c is not None and c.spot]
-    return any(n.strip().casefold() == wanted for n in (shape.layer or "", *spots))
+    return same_name(shape.layer, name) or spot_of(shape, name) != ""
 
 
 def _area(path: Path) -> float:

@@ -54,7 +54,7 @@ def find_holes(
             holes, drawn.holes, misfit_mm=settings.misfit_mm, subject=artwork.name
         )
         notices = matches.notices
-    return FoundHoles(holes, f"part: {face.described or 'face'}", notices, drawn.layer)
+    return FoundHoles(holes, f"part: {face.described or 'face'}", notices, drawn.layer, drawn.spot)
 
 
 def _mapped(hole: Hole, m: Affine) -> Hole:
