@@ -195,3 +195,21 @@ def test_two_runs_never_mix_their_sets(tmp_path):
     found = tree(tmp_path)
     assert len(found) == 40
     assert len(set(found.values())) == 1
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["con.pdf", "a/NUL", "lpt1.txt", "what?.pdf", "C:out.pdf", "dot.", "space ", "a//b", "\x07"],
+)
+def test_names_that_windows_refuses_are_refused_everywhere(tmp_path, name):
+    with pytest.raises(OutputProblem, match="not allowed on every system"):
+        write_folder(tmp_path, {name: b"x"})
+    assert tree(tmp_path) == {}
+
+
+@pytest.mark.parametrize(
+    "name", ["console.pdf", "nullify.txt", "Schlüssel 船.svg", ".hidden", "a.b.c"]
+)
+def test_names_that_only_look_alike_are_allowed(tmp_path, name):
+    write_folder(tmp_path, {name: b"x"})
+    assert tree(tmp_path) == {name: b"x"}

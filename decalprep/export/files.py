@@ -14,6 +14,8 @@ from decalprep.errors import OutputProblem
 
 STAGE = ".stage-"
 JOURNAL = "journal"
+FORBIDDEN = '<>:"|?*'
+DEVICES = {"CON", "PRN", "AUX", "NUL", *(f"{d}{n}" for d in ("COM", "LPT") for n in range(1, 10))}
 
 
 def _refused(path: Path, error: OSError) -> OutputProblem:
@@ -101,6 +103,12 @@ def write_folder(folder: Path | str, files: Mapping[str, bytes]) -> tuple[Path, 
     for name in files:
         if not _stays_inside(name):
             raise OutputProblem(f"the file name {name!r} leaves the folder", where=str(home))
+        if not _goes_everywhere(name):
+            raise OutputProblem(
+                f"the file name {name!r} is not allowed on every system",
+                where=str(home),
+                do="leave out " + " ".join(FORBIDDEN) + " and device names such as CON or NUL",
+            )
     try:
         home.mkdir(parents=True, exist_ok=True)
         with _alone_in(home):
@@ -119,6 +127,15 @@ def write_folder(folder: Path | str, files: Mapping[str, bytes]) -> tuple[Path, 
 def _stays_inside(name: str) -> bool:
     parts = Path(name).parts
     return bool(parts) and ".." not in parts and "\\" not in name and not Path(name).is_absolute()
+
+
+def _goes_everywhere(name: str) -> bool:
+    """Whether the name is allowed on Windows too, so that a folder can be handed on."""
+    for part in name.split("/"):
+        device = part.split(".")[0].strip().upper() in DEVICES
+        if device or not part or part[-1] in ". " or any(c in FORBIDDEN or c < " " for c in part):
+            return False
+    return True
 
 
 @contextlib.contextmanager
