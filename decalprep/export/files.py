@@ -14,6 +14,7 @@ from decalprep.errors import OutputProblem
 
 STAGE = ".stage-"
 JOURNAL = "journal"
+# what Windows forbids in file names, from memory of its documentation
 FORBIDDEN = '<>:"|?*'
 DEVICES = {"CON", "PRN", "AUX", "NUL", *(f"{d}{n}" for d in ("COM", "LPT") for n in range(1, 10))}
 
