@@ -142,7 +142,8 @@ def test_a_palette_with_clear_entries_and_a_colour_key(tmp_path: Path) -> None:
     path = saved(tmp_path, "clear.png", image, transparency=blue)
     paper = picture()
     paper.paste((255, 255, 255), (0, 20, 30, 40))
-    assert_shows(read_raster(path, IntakeOptions()), paper)
+    # A mask's edge is filled in between its pixels.
+    assert_shows(read_raster(path, IntakeOptions()), paper, level=12.0)
     path = saved(tmp_path, "key.png", picture(), transparency=(0, 0, 255))
     assert_shows(read_raster(path, IntakeOptions()), paper)
 
