@@ -76,7 +76,9 @@ def artwork(
     )  # fmt: skip
 
 
-def picture(pixels: np.ndarray, width_mm: float, height_mm: float, *, alpha: bool = False) -> Artwork:
+def picture(
+    pixels: np.ndarray, width_mm: float, height_mm: float, *, alpha: bool = False
+) -> Artwork:
     """A page filled by one image (RGB, or RGBA with its alpha as soft mask)."""
     pdf = pikepdf.new()
     pdf.add_blank_page(page_size=(width_mm * PT, height_mm * PT))

@@ -8,13 +8,12 @@ from hypothesis import strategies as st
 from outline_pages import codes
 from shapely.geometry import Point, box
 
-from decalprep.errors import DoesNotFit, InputProblem
+from decalprep.errors import InputProblem
 from decalprep.geometry import Affine, Arc, Box, Circle, circle_path, polygon_path, rectangle_path
-from decalprep.model import FillMark, Hole, Layer, PartFace, Sheet
+from decalprep.model import Hole, PartFace
 from decalprep.outline.masks import (
     MaskSettings,
     compare_plates,
-    mask_drawing,
     paint_mask,
     plate_masks,
 )
@@ -127,22 +126,3 @@ def test_facets_are_no_difference():
 def test_choke_that_leaves_nothing_is_refused():
     with pytest.raises(InputProblem, match="nothing is left"):
         paint_mask(FACE, name="bow", settings=MaskSettings(choke_mm=31))
-
-
-def test_drawing_is_in_the_middle_at_true_size_and_says_if_mirrored():
-    masks, difference = plate_masks(FACE, BACK, name="bow")
-    sheet = Sheet("A4", 210, 297)
-    front = mask_drawing(masks[0], sheet, difference=difference)
-    fill = next(i for i in front.items if isinstance(i, FillMark))
-    assert fill.layer is Layer.MASK
-    outer = max(fill.paths, key=lambda p: p.box.area)
-    assert (outer.box.width, outer.box.height) == pytest.approx((99, 59), abs=1e-6)
-    assert outer.box.centre == pytest.approx((105, 148.5), abs=1e-6)
-    assert len(front.items) > 10
-    back = mask_drawing(masks[1], sheet)
-    assert "mirrored" in back.items[-1].text
-
-
-def test_mask_larger_than_the_sheet_is_refused():
-    with pytest.raises(DoesNotFit):
-        mask_drawing(paint_mask(FACE, name="bow"), Sheet("A7", 74, 105))

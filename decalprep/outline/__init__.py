@@ -31,7 +31,6 @@ from decalprep.outline.masks import (
     PaintMask,
     PlateDifference,
     compare_plates,
-    mask_drawing,
     paint_mask,
     plate_masks,
 )
@@ -83,7 +82,6 @@ __all__ = [
     "legend_shapes",
     "light_leak_mm2",
     "make_bleed",
-    "mask_drawing",
     "match_holes",
     "offset_path",
     "paint_mask",

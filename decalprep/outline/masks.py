@@ -14,30 +14,18 @@ from shapely.geometry import LineString, MultiLineString
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 
-from decalprep.errors import DoesNotFit, InputProblem
+from decalprep.errors import InputProblem
 from decalprep.geometry import Affine, Box, Line, Path
-from decalprep.model import (
-    Drawing,
-    FillMark,
-    Layer,
-    Notice,
-    PartFace,
-    Severity,
-    Sheet,
-    StrokeMark,
-    TextMark,
-)
+from decalprep.model import Notice, PartFace, Severity
 from decalprep.outline.align import align_holes
 from decalprep.outline.matching import match_holes
 from decalprep.outline.shaping import FINE_MM, moved, paths_of, polygons_of
-from decalprep.units import format_mm
 
 SLIVER_MM2 = 0.5
 """Differences smaller than this are facets and rounding, not different plates."""
 HATCH_MM = 2.0
 MEET_MM = 0.5
 """Holes of two plates this near lie one over the other."""
-TAPE_GREY = (0.82, 0.82, 0.82)
 
 
 @dataclass(frozen=True)
@@ -202,41 +190,4 @@ def hatched(shape: BaseGeometry, angle_deg: float, step_mm: float = HATCH_MM) ->
         Path((Line(s.coords[0], s.coords[-1]),), closed=False)
         for s in lines
         if isinstance(s, LineString) and s.length > 0.1
-    )
-
-
-def mask_drawing(
-    mask: PaintMask, sheet: Sheet, *, difference: PlateDifference | None = None
-) -> Drawing:
-    """The mask in the middle of a sheet at true size, to print and cut out.
-
-    With a ``difference`` the areas in which the plates differ are hatched over it (front only).
-
-    Raises:
-        DoesNotFit: it is larger than the printable area.
-    """
-    box = Box.around([c for p in mask.paths for c in p.box.corners])
-    room = sheet.printable
-    if box.width > room.width or box.height > room.height - 8:
-        raise DoesNotFit(
-            f"the paint mask is {box.width:.1f} x {box.height:.1f} mm, the printable area "
-            f"{room.width:.1f} x {room.height - 8:.1f} mm",
-            where=mask.name,
-            do="use a larger sheet",
-        )
-    (x, y), (u, v) = room.centre, box.centre
-    shift = Affine.translation(x - u, y - v)
-    items: list[FillMark | StrokeMark | TextMark] = [
-        FillMark(Layer.MASK, tuple(p.mapped(shift) for p in mask.paths), TAPE_GREY, mask.name)
-    ]
-    if difference is not None and not mask.mirrored:
-        items += [
-            StrokeMark(Layer.LABEL, p.mapped(shift), 0.15, decal=mask.name)
-            for p in difference.hatch
-        ]
-    words = f"paint mask, {mask.name}, {mask.side}"
-    words += " (mirrored: applied from behind)" if mask.mirrored else ""
-    label = TextMark(Layer.LABEL, words, box.x0 + shift.e, box.y0 + shift.f - 4, 2.2)
-    return Drawing(
-        sheet, (*items, label), title=f"{mask.name}, {mask.side}, {format_mm(box.width)}"
     )
