@@ -197,6 +197,12 @@ def test_an_empty_page_is_refused(tmp_path):
         read(document(b" \n"), tmp_path)
 
 
+def test_a_page_of_annotations_alone_is_refused_with_what_to_do(tmp_path):
+    stamp = Dictionary(Type=Name.Annot, Subtype=Name.Stamp, Rect=Array([0, 0, 9, 9]))
+    with pytest.raises(InputProblem, match=r"nothing but annotations.*print it to a new PDF"):
+        read(document(b"", Annots=Array([stamp])), tmp_path)
+
+
 def test_a_page_without_a_size_is_refused(tmp_path):
     with pytest.raises(InputProblem, match="no size"):
         read(document(box=(0, 0, 0, 0)), tmp_path)

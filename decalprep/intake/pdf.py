@@ -84,9 +84,7 @@ def _artwork(document: pikepdf.Pdf, options: IntakeOptions, name: str, source: s
     frame = page_frame(page, source)
     content = content_bytes(page, options.limits, source)
     if not content.strip():
-        raise InputProblem(
-            f"page {options.page} has nothing drawn on it", where=source, do="choose another page"
-        )
+        raise _empty_page(page, options.page, source)
     notices = [*document_notices(document, source), *page_notices(page, source)]
     notices += frame_notices(frame, source)
     if count > 1:
@@ -100,6 +98,18 @@ def _artwork(document: pikepdf.Pdf, options: IntakeOptions, name: str, source: s
     notices += _repair_notice(document, source)
     page_pdf = saved(target, document.pdf_version)
     return _sized(frame, options, page_pdf, layers, notices, name, source)
+
+
+def _empty_page(page: Any, number: int, source: str) -> InputProblem:
+    if "/Annots" in page:
+        return InputProblem(
+            f"page {number} holds nothing but annotations or form fields",
+            where=source,
+            do="print it to a new PDF first",
+        )
+    return InputProblem(
+        f"page {number} has nothing drawn on it", where=source, do="choose another page"
+    )
 
 
 def _chosen_page(document: pikepdf.Pdf, options: IntakeOptions, source: str) -> tuple[Any, int]:
