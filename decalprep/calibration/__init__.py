@@ -6,7 +6,12 @@ standard uncertainties (JCGM 100) relative to the user's rule; the rule's own is
 kept apart. A slip is refused by name, never averaged in.
 """
 
-from decalprep.calibration.affines import ErrorOver, correction_for, expected_error
+from decalprep.calibration.affines import (
+    ErrorOver,
+    correction_for,
+    expected_error,
+    mean_scale_uncertainty,
+)
 from decalprep.calibration.ageing import check_record
 from decalprep.calibration.estimate import Estimate, Residual, ShapeFinding, estimate_printer
 from decalprep.calibration.leastsquares import Fit, coverage_factor, weighted_fit
@@ -34,10 +39,18 @@ from decalprep.calibration.readings import (
     prompts_for,
 )
 from decalprep.calibration.rules import PLAIN, VERNIER, Hand, RuleClass, rule_uncertainty
-from decalprep.calibration.scans import Scanner, ScanPoints, ShapeFit, shape_from_scans
+from decalprep.calibration.scans import (
+    CROSS_SINE,
+    Scanner,
+    ScanPoints,
+    ShapeFit,
+    shape_from_one,
+    shape_from_scans,
+)
 from decalprep.calibration.suspicion import is_printer_error, likely_causes
 
 __all__ = [
+    "CROSS_SINE",
     "PLAIN",
     "VERNIER",
     "ErrorOver",
@@ -68,12 +81,14 @@ __all__ = [
     "hole_pair",
     "is_printer_error",
     "likely_causes",
+    "mean_scale_uncertainty",
     "parse_part_readings",
     "parse_readings",
     "part_record",
     "printer_seen",
     "prompts_for",
     "rule_uncertainty",
+    "shape_from_one",
     "shape_from_scans",
     "update_record",
     "weighted_fit",

@@ -72,3 +72,18 @@ def expected_error(
         2 * rule * height_mm,
         2 * math.hypot(record.u_skew, record.scatter_skew) * height_mm,
     )
+
+
+def mean_scale_uncertainty(record: PrinterRecord) -> float:
+    """Standard uncertainty (parts of one) of the mean scale of one corrected sheet.
+
+    What is not known of the printer's mean, and how far one sheet lies from it; relative to the
+    user's rule.
+    """
+    squares = (
+        record.u_scale_x**2
+        + record.u_scale_y**2
+        + record.scatter_scale_x**2
+        + record.scatter_scale_y**2
+    )
+    return math.sqrt(squares) / 2

@@ -19,6 +19,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from decalprep.calibration.estimate import ShapeFinding
 from decalprep.calibration.leastsquares import Array
@@ -40,6 +41,8 @@ class ScanPoints:
     ``page_mm``: meant places from the sheet's centre, y up. ``image_px``: found places from the
     image's centre, y up. ``rows`` and ``columns`` group the marks. ``turn_deg`` is the page's turn
     in the image, counter-clockwise. ``px_per_mm`` is measured along the image's axes.
+    ``normals`` (image frame, y up, unit length) are given where only the distance across a line
+    was seen; without them a place counts both ways.
     """
 
     source: str
@@ -54,6 +57,7 @@ class ScanPoints:
     page: str = ""
     code: str = ""
     notices: tuple[Notice, ...] = ()
+    normals: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -68,11 +72,18 @@ class Scanner:
 
 @dataclass(frozen=True)
 class ShapeFit:
-    """The finding, the scanner that was told apart from it, and the residuals in mm (n x 2)."""
+    """The finding, the scanner told apart from it, and what is left of each place.
+
+    ``px_per_mm`` of each scan is against the page's own mean scale. ``residuals_mm`` of each scan
+    are found less fitted: (across, up) in the image, or one number a line.
+    """
 
     shape: ShapeFinding
     scanner: Scanner
     residual_rms_mm: float
+    px_per_mm: tuple[float, ...]
+    turns_deg: tuple[float, ...]
+    residuals_mm: tuple[Array, ...]
 
 
 def shape_from_scans(scans: Sequence[ScanPoints]) -> ShapeFit:
@@ -86,10 +97,8 @@ def shape_from_scans(scans: Sequence[ScanPoints]) -> ShapeFit:
     """
     _refuse_useless(scans)
     lens = _same_bed(scans)
-    problem = _Problem(scans, lens)
-    x = problem.solved()
-    jacobian, residual = problem.linearised(x)
-    variance = problem.variances(jacobian, residual)[:2] + (0.0 if lens else _NO_LENS_U**2)
+    problem = _Problem(scans, _SHARED if lens else 4)
+    extra = 0.0 if lens else _NO_LENS_U**2
     notices = [n for scan in scans for n in scan.notices]
     if not lens:
         text = (
@@ -97,15 +106,44 @@ def shape_from_scans(scans: Sequence[ScanPoints]) -> ShapeFit:
             "error cannot be told apart; scan the whole bed each time"
         )
         notices.append(Notice("scan-cropped", text))
-    finding = ShapeFinding(
-        float((1 + x[0] / 2) / (1 - x[0] / 2) - 1),
-        float(x[1]),
-        ((float(variance[0]), 0.0), (0.0, float(variance[1]))),
-        float(len(set(problem.rows.tolist())) + len(set(problem.columns.tolist())) - 2),
-        tuple(notices),
+    return _fitted(problem, problem.start(), extra, tuple(notices))
+
+
+def shape_from_one(scan: ScanPoints, scanner: Scanner | None, *, u_scanner: float) -> ShapeFit:
+    """The same from a single scan through a scanner taken as known (without one: as true).
+
+    Never a base for a correction: ``u_scanner`` (parts of one), what the scanner's error is
+    uncertain by, goes into ratio and skew whole.
+    """
+    problem = _Problem([scan], 2)
+    x = problem.start()
+    if scanner is not None:
+        x[2:_SHARED] = (scanner.anisotropy, scanner.shear, scanner.lens2_mm, scanner.lens3_mm)
+    return _fitted(problem, x, u_scanner**2, scan.notices)
+
+
+def _fitted(
+    problem: "_Problem", start: Array, extra: float, notices: tuple[Notice, ...]
+) -> ShapeFit:
+    x = problem.solved(start)
+    jacobian, residual = problem.linearised(x)
+    variance = problem.variances(jacobian, residual)[:2] + extra
+    groups = len(set(problem.rows.tolist())) + len(set(problem.columns.tolist()))
+    poses = x[_SHARED:].reshape(-1, 4)
+    return ShapeFit(
+        ShapeFinding(
+            float((1 + x[0] / 2) / (1 - x[0] / 2) - 1),
+            float(x[1]),
+            ((float(variance[0]), 0.0), (0.0, float(variance[1]))),
+            float(max(groups - 2, 1)),
+            notices,
+        ),
+        Scanner(float(x[2]), float(x[3]), float(x[4]), float(x[5])),
+        float(np.sqrt(np.mean(residual**2))),
+        tuple(float(g * scale) for g, scale in zip(poses[:, 0], problem.scale, strict=True)),
+        tuple(float(t) for t in np.degrees(poses[:, 1])),
+        problem.split(residual),
     )
-    scanner = Scanner(float(x[2]), float(x[3]), float(x[4]), float(x[5]))
-    return ShapeFit(finding, scanner, float(np.sqrt(np.mean(residual**2))))
 
 
 def _refuse_useless(scans: Sequence[ScanPoints]) -> None:
@@ -159,17 +197,39 @@ def _same_bed(scans: Sequence[ScanPoints]) -> bool:
 
 
 class _Problem:
-    """The least-squares problem: shared unknowns (r, k, a, h, l2, l3), then four for each scan."""
+    """The least-squares problem: shared unknowns (r, k, a, h, l2, l3), then four for each scan.
 
-    def __init__(self, scans: Sequence[ScanPoints], lens: bool) -> None:
+    Of the shared ones the first ``free`` are solved for, the rest stay as they start.
+    """
+
+    def __init__(self, scans: Sequence[ScanPoints], free: int) -> None:
         self.page = [np.array(s.page_mm) for s in scans]
         self.scale = [math.sqrt(s.px_per_mm[0] * s.px_per_mm[1]) for s in scans]
         self.image = [np.array(s.image_px) / g for s, g in zip(scans, self.scale, strict=True)]
         self.turns = [math.radians(s.turn_deg) for s in scans]
-        self.rows = np.concatenate([np.array(s.rows) for s in scans])
-        self.columns = np.concatenate([np.array(s.columns) for s in scans])
-        free = _SHARED if lens else 4
+        self.normals = [np.array(s.normals) if s.normals else None for s in scans]
+        self.counts = [len(s.rows) * (1 if s.normals else 2) for s in scans]
+        self.rows = self._groups([s.rows for s in scans])
+        self.columns = self._groups([s.columns for s in scans])
         self.used = [*range(free), *range(_SHARED, _SHARED + 4 * len(scans))]
+
+    def _groups(self, groups: Sequence[tuple[int, ...]]) -> npt.NDArray[np.int64]:
+        """The group of every residual."""
+        each = zip(groups, self.counts, strict=True)
+        return np.concatenate([np.repeat(np.array(g), count // len(g)) for g, count in each])
+
+    def split(self, residual: Array) -> tuple[Array, ...]:
+        """Residuals scan by scan, places as (n, 2), lines as (n,)."""
+        ends = np.cumsum(self.counts)[:-1]
+        return tuple(
+            part.reshape(-1, 2) if normals is None else part
+            for part, normals in zip(np.split(residual, ends), self.normals, strict=True)
+        )
+
+    def _seen(self, places: Sequence[Array]) -> Array:
+        """Both coordinates of each place, or its distance along its normal."""
+        pairs = zip(places, self.normals, strict=True)
+        return np.concatenate([p.ravel() if n is None else np.sum(p * n, axis=1) for p, n in pairs])
 
     def start(self) -> Array:
         x = np.zeros(_SHARED + 4 * len(self.page))
@@ -182,7 +242,7 @@ class _Problem:
         return x
 
     def predicted(self, x: Array) -> Array:
-        """Places in mm on the bed as the scanner shows them, (2 n,) for all scans."""
+        """Places in mm on the bed as the scanner shows them, as far as they count."""
         r, k, a, h, l2, l3 = x[:_SHARED]
         out = []
         for i, page in enumerate(self.page):
@@ -194,7 +254,7 @@ class _Problem:
             u = bx / _LENS_UNIT_MM
             across = (1 + a / 2) * bx + h * by + l2 * u**2 + l3 * u**3
             out.append(g * np.column_stack([across, (1 - a / 2) * by]))
-        return np.concatenate(out).ravel()
+        return self._seen(out)
 
     def linearised(self, x: Array) -> tuple[Array, Array]:
         """(derivatives by the used unknowns, residuals in mm)."""
@@ -204,11 +264,11 @@ class _Problem:
             moved = x.copy()
             moved[j] += 1e-6
             jacobian[:, column] = (self.predicted(moved) - base) / 1e-6
-        return jacobian, np.concatenate(self.image).ravel() - base
+        return jacobian, self._seen(self.image) - base
 
-    def solved(self) -> Array:
+    def solved(self, start: Array) -> Array:
         """The unknowns at the least squares."""
-        x = self.start()
+        x = start.copy()
         for _ in range(8):
             jacobian, residual = self.linearised(x)
             step = np.linalg.lstsq(jacobian, residual, rcond=None)[0]
@@ -224,10 +284,9 @@ class _Problem:
             np.diag(self._grouped(jacobian, residual, self.columns)),
         )
 
-    def _grouped(self, jacobian: Array, residual: Array, groups: Array) -> Array:
+    def _grouped(self, jacobian: Array, residual: Array, groups: npt.NDArray[np.int64]) -> Array:
         inverse = np.linalg.inv(jacobian.T @ jacobian)
-        of_each = np.repeat(groups, 2)
         names = np.unique(groups)
-        scores = np.array([jacobian[of_each == n].T @ residual[of_each == n] for n in names])
+        scores = np.array([jacobian[groups == n].T @ residual[groups == n] for n in names])
         grouped: Array = inverse @ (scores.T @ scores) @ inverse * len(names) / (len(names) - 1)
         return grouped

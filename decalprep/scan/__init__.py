@@ -8,5 +8,31 @@ to 11,800 ppm in trials, more than any printer.
 
 from decalprep.scan.images import ScanImage, read_scan
 from decalprep.scan.page import FoundPage, find_page, fit_affine
+from decalprep.scan.sheet import (
+    ExpectedPrint,
+    MeasuredDecal,
+    PrintFinding,
+    ScannerScale,
+    SheetDecal,
+    Verdict,
+    expected_print,
+    measure_print,
+    scanner_scale,
+)
 
-__all__ = ["FoundPage", "ScanImage", "find_page", "fit_affine", "read_scan"]
+__all__ = [
+    "ExpectedPrint",
+    "FoundPage",
+    "MeasuredDecal",
+    "PrintFinding",
+    "ScanImage",
+    "ScannerScale",
+    "SheetDecal",
+    "Verdict",
+    "expected_print",
+    "find_page",
+    "fit_affine",
+    "measure_print",
+    "read_scan",
+    "scanner_scale",
+]

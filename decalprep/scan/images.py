@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
-from PIL import Image, ImageSequence, UnidentifiedImageError
+from PIL import Image, ImageChops, ImageSequence, UnidentifiedImageError
 
 from decalprep.errors import InputProblem, TooMuch
 from decalprep.units import PT_PER_IN
@@ -22,11 +22,21 @@ _FORMATS = ("PNG", "JPEG", "TIFF")
 
 @dataclass(frozen=True)
 class ScanImage:
-    """One scanned picture: grey levels (rows from the top), and the dpi its file claims (x, y)."""
+    """One scanned picture: grey levels (rows from the top), and the dpi its file claims (x, y).
+
+    ``darkest`` is the darkest colour channel of each pixel where the scan has colours: thin
+    coloured lines stand out in it that grey would weaken.
+    """
 
     name: str
     grey: Grey
     claimed_dpi: tuple[float, float] | None = None
+    darkest: Grey | None = None
+
+    @property
+    def lines(self) -> Grey:
+        """The picture to look for lines in."""
+        return self.grey if self.darkest is None else self.darkest
 
 
 def read_scan(path: Path) -> tuple[ScanImage, ...]:
@@ -100,7 +110,16 @@ def _grey_frame(frame: Image.Image, name: str) -> ScanImage:
         solid = frame.convert("RGBA")
         paper = Image.new("RGBA", solid.size, "white")
         frame = Image.alpha_composite(paper, solid)
-    return ScanImage(name, np.asarray(frame.convert("L"), dtype=np.uint8), dpi)
+    return _of_picture(name, frame, dpi)
+
+
+def _of_picture(name: str, picture: Image.Image, dpi: tuple[float, float] | None) -> ScanImage:
+    grey = np.asarray(picture.convert("L"), dtype=np.uint8)
+    if picture.mode in ("L", "1", "LA"):
+        return ScanImage(name, grey, dpi)
+    red, green, blue = picture.convert("RGB").split()
+    darkest = np.asarray(ImageChops.darker(ImageChops.darker(red, green), blue), dtype=np.uint8)
+    return ScanImage(name, grey, dpi, darkest)
 
 
 def _from_pdf(data: bytes, path: Path) -> tuple[ScanImage, ...]:
@@ -132,5 +151,5 @@ def _from_pdf(data: bytes, path: Path) -> tuple[ScanImage, ...]:
             turned = (wide > high) != (sides[0] > sides[1])
             width_pt, height_pt = sides[::-1] if turned else sides
             dpi = (wide * PT_PER_IN / width_pt, high * PT_PER_IN / height_pt)
-            found.append(ScanImage(name, np.asarray(picture.convert("L"), dtype=np.uint8), dpi))
+            found.append(_of_picture(name, picture, dpi))
     return tuple(found)

@@ -1,0 +1,186 @@
+"""Where a printed job sheet lies in a scan: coarse place by correlation, then line by line."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from decalprep.errors import InputProblem
+from decalprep.scan.images import Grey, ScanImage
+from decalprep.scan.lines import Across, Samples, look_across
+from decalprep.units import MM_PER_IN
+
+Array = npt.NDArray[np.float64]
+Point = tuple[float, float]
+
+_PX_PER_MM = 1.0
+_TRIES = 3
+_FINE_TURNS = np.arange(-3.0, 3.01, 0.75)
+_COMMON_DPI = (150.0, 200.0, 300.0, 400.0, 600.0, 1200.0)
+_LEAST_SEEN = 0.5
+_STRETCH = 1.03
+
+
+@dataclass(frozen=True)
+class Placed:
+    """The map (2 x 3) from sheet mm to px, and what was seen of each sample with it."""
+
+    image_from_mm: Array
+    across: Across
+
+
+def place_sheet(
+    image: ScanImage,
+    lines: Sequence[Sequence[Point]],
+    samples: Samples,
+    size_mm: tuple[float, float],
+) -> Placed:
+    """How the sheet lies in the scan, to some hundredths of a millimetre.
+
+    Raises:
+        InputProblem: the sheet's lines cannot be found in the picture.
+    """
+    best: Placed | None = None
+    share = 0.0
+    for start in _coarse(image, lines, size_mm)[:_TRIES]:
+        placed = _refined(image.lines, start, samples)
+        if placed is None or not _likely(placed.image_from_mm):
+            continue
+        seen = float(np.mean(placed.across.seen & (np.abs(placed.across.offsets_mm) < 0.3)))
+        if seen > share:
+            best, share = placed, seen
+    if best is None or share < _LEAST_SEEN:
+        raise InputProblem(
+            f"does not show this sheet (only {100 * share:.0f} % of its lines are found)",
+            where=image.name,
+            do="scan the whole sheet at 300 dpi, the printed side on the glass, not mirrored",
+        )
+    return best
+
+
+def _likely(image_from_mm: Array) -> bool:
+    """Whether a map is what a printer and a scanner can do: no mirroring, little stretch."""
+    linear = image_from_mm[:, :2]
+    large, small = np.linalg.svd(linear, compute_uv=False)
+    return bool(np.linalg.det(linear) < 0 and large / small < _STRETCH)
+
+
+def _coarse(
+    image: ScanImage, lines: Sequence[Sequence[Point]], size_mm: tuple[float, float]
+) -> list[Array]:
+    """Likely maps from sheet mm to px, best first."""
+    found = []
+    for dpi in _likely_dpi(image, size_mm):
+        scale = dpi / MM_PER_IN
+        small = _line_picture(image.lines, _PX_PER_MM / scale)
+        side = cv2.getOptimalDFTSize(int(max(*small.shape, *(math.hypot(*size_mm),) * 2)) + 20)
+        padded = np.zeros((side, side), np.float32)
+        padded[: small.shape[0], : small.shape[1]] = small
+        seen = np.fft.rfft2(padded)
+        for quarter in range(4):
+            for fine in _FINE_TURNS:
+                turn = 90.0 * quarter + float(fine)
+                score, shift = _correlated(seen, side, lines, size_mm, turn)
+                found.append((score, _map_of(turn, shift, size_mm, scale)))
+    found.sort(key=lambda item: -item[0])
+    return [m for _, m in found]
+
+
+def _likely_dpi(image: ScanImage, size_mm: tuple[float, float]) -> list[float]:
+    """The claimed resolution where a page of this size fits it, else common ones that do."""
+    height, width = image.grey.shape
+    long_px, long_mm = max(height, width), max(size_mm)
+    if image.claimed_dpi is not None:
+        claimed = math.sqrt(image.claimed_dpi[0] * image.claimed_dpi[1])
+        if 0.6 * long_mm < long_px / claimed * MM_PER_IN < 2.5 * long_mm:
+            return [claimed]
+    return [d for d in _COMMON_DPI if 0.85 * long_mm < long_px / d * MM_PER_IN < 1.6 * long_mm] or [
+        long_px / long_mm * MM_PER_IN
+    ]
+
+
+def _line_picture(grey: Grey, factor: float) -> npt.NDArray[np.float32]:
+    """Thin dark or bright lines of a picture, made small, mean removed."""
+    reduce = max(1, round(1 / factor / 3))
+    size = (grey.shape[1] // reduce, grey.shape[0] // reduce)
+    middle = cv2.resize(grey, size, interpolation=cv2.INTER_AREA) if reduce > 1 else grey
+    kernel = np.ones((5, 5), np.uint8)
+    dark = cv2.morphologyEx(middle, cv2.MORPH_BLACKHAT, kernel)
+    bright = cv2.morphologyEx(middle, cv2.MORPH_TOPHAT, kernel)
+    thin = np.minimum(cv2.max(dark, bright), 80).astype(np.float32)
+    # Whole images at exactly one px a mm, whatever the rounding of the first step.
+    to = (round(grey.shape[1] * factor), round(grey.shape[0] * factor))
+    small = cv2.GaussianBlur(cv2.resize(thin, to, interpolation=cv2.INTER_AREA), (0, 0), 1.0)
+    return np.asarray(small - small.mean(), dtype=np.float32)
+
+
+def _correlated(
+    seen: npt.NDArray[np.complex128],
+    side: int,
+    lines: Sequence[Sequence[Point]],
+    size_mm: tuple[float, float],
+    turn: float,
+) -> tuple[float, tuple[float, float]]:
+    """(score, place of the sheet's middle in mm from the picture's top left)."""
+    drawn = np.zeros((side, side), np.uint8)
+    c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+    half = np.array(size_mm) / 2
+    ways = []
+    for line in lines:
+        p = np.asarray(line, dtype=float) - half
+        x, y = c * p[:, 0] - s * p[:, 1], s * p[:, 0] + c * p[:, 1]
+        ways.append(np.round(np.column_stack([x, -y]) * 16 + side * 8).astype(np.int32))
+    cv2.polylines(drawn, ways, False, 255, 1, cv2.LINE_AA, 4)
+    model = cv2.GaussianBlur(drawn.astype(np.float32), (0, 0), 1.0)
+    model -= model.mean()
+    both = np.fft.irfft2(seen * np.conj(np.fft.rfft2(model)), s=(side, side))
+    row, column = np.unravel_index(int(np.argmax(both)), both.shape)
+    score = float(both[row, column]) / float(np.linalg.norm(model))
+    # The model's middle stands at side / 2; shifts wrap round.
+    across, down = (float(column) + side / 2) % side, (float(row) + side / 2) % side
+    return score, (across, down)
+
+
+def _map_of(
+    turn: float, middle: tuple[float, float], size_mm: tuple[float, float], scale: float
+) -> Array:
+    c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+    # Sheet y runs up, image rows run down.
+    linear = scale * np.array([[c, -s], [-s, -c]])
+    shift = np.array(middle) * scale - linear @ (np.array(size_mm) / 2)
+    return np.column_stack([linear, shift])
+
+
+def _refined(grey: Grey, start: Array, samples: Samples) -> Placed | None:
+    """The map fitted to the lines in narrowing windows, outliers weighted down (Tukey)."""
+    fitted = start
+    for reach, cut in ((4.0, 4.0), (2.5, 1.5), (1.2, 0.8), (0.7, 0.4), (0.5, 0.3), (0.5, 0.3)):
+        across = look_across(grey, fitted, samples, reach_mm=reach)
+        if int(across.seen.sum()) < 20:
+            return None
+        fitted = _moved(fitted, samples, across, cut)
+    across = look_across(grey, fitted, samples, reach_mm=0.5)
+    return Placed(fitted, across)
+
+
+def _moved(image_from_mm: Array, samples: Samples, across: Across, cut_mm: float) -> Array:
+    keep = across.seen
+    p, n, d = samples.points[keep], samples.normals[keep], across.offsets_mm[keep]
+    middle = p.mean(axis=0)
+    q = (p - middle) / 100
+    (nx, ny), (qx, qy) = n.T, q.T
+    design = np.column_stack([nx, ny, nx * qx, nx * qy, ny * qx, ny * qy])
+    step = np.zeros(6)
+    for _ in range(8):
+        left = d - design @ step
+        weight = np.clip(1 - (left / cut_mm) ** 2, 0, None)
+        found = np.linalg.lstsq(design * weight[:, None], d * weight, rcond=1e-6)[0]
+        step = np.asarray(found, dtype=np.float64)
+    linear = np.eye(2) + step[2:].reshape(2, 2) / 100
+    shift = step[:2] - (linear - np.eye(2)) @ middle
+    old = image_from_mm[:, :2]
+    new = np.column_stack([old @ linear, old @ shift + image_from_mm[:, 2]])
+    return np.asarray(new, dtype=np.float64)
