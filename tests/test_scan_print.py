@@ -173,9 +173,9 @@ def test_refusals() -> None:
         measure_print([small_pair()[0]] * 2, EXPECTED, tolerance_mm=0.1)
     with pytest.raises(InputProblem, match="nothing to measure"):
         measure_print([blank], ExpectedPrint(210, 297, ()), tolerance_mm=0.1)
-    other = ExpectedPrint(210, 297, tuple(EXPECTED.decals[:1]), ())
-    moved = tuple((x * 0.6 + 20, y * 1.4 - 60) for x, y in EXPECTED.decals[3].outline)
-    strange = ExpectedPrint(210, 297, (other.decals[0].__class__("x", 1, moved),))
+    others = (circle_path(60, 60, 44), rectangle_path(Box(90, 150, 190, 205), 8))
+    drawn = tuple(StrokeMark(Layer.CUT_OUTLINE, p, 0.1, (0, 0, 0), (), "x", 1) for p in others)
+    strange = expected_print(Drawing(A4, drawn))
     with pytest.raises(InputProblem, match="does not show this sheet"):
         measure_print(small_pair()[:1], strange, tolerance_mm=0.1)
 

@@ -20,7 +20,7 @@ _PX_PER_MM = 1.0
 _TRIES = 3
 _FINE_TURNS = np.arange(-3.0, 3.01, 0.75)
 _COMMON_DPI = (150.0, 200.0, 300.0, 400.0, 600.0, 1200.0)
-_LEAST_SEEN = 0.5
+_LEAST_SEEN = 0.6
 _STRETCH = 1.03
 
 
