@@ -27,14 +27,23 @@ CUT_LINE_MM = 0.15
 
 @dataclass(frozen=True)
 class Drawn:
-    """One closed path of the page in mm, with how it is painted."""
+    """One closed path of the page in mm, with how it is painted.
 
-    path: Path
+    ``path`` has its arcs found again, within ``tolerance``; ``raw`` is the path as drawn.
+    """
+
+    raw: Path
     shape: PaintedShape
     filled: bool
     stroked: bool
     white: bool
     stroke_mm: float
+    tolerance: float = 0.002
+
+    @cached_property
+    def path(self) -> Path:
+        """The path with arcs where its curves draw arcs."""
+        return arcs_restored(self.raw, self.tolerance)
 
     @property
     def layer(self) -> str:
@@ -43,16 +52,19 @@ class Drawn:
 
     @cached_property
     def box(self) -> Box:
-        """Bounding box in mm."""
-        return self.path.box
+        """Bounding box in mm, within 0.02 mm of the curves."""
+        return Box.around(self._points)
+
+    @cached_property
+    def _points(self) -> list[tuple[float, float]]:
+        return self.raw.points(COARSE_MM)
 
     @cached_property
     def polygon(self) -> Polygon:
         """The inside, within 0.02 mm; an empty polygon where there is none."""
-        points = self.path.points(COARSE_MM)
-        if len(points) < 3:
+        if len(self._points) < 3:
             return Polygon()
-        polygon = Polygon(points)
+        polygon = Polygon(self._points)
         return polygon if polygon.is_valid else polygon.buffer(0)
 
     @property
@@ -96,8 +108,8 @@ def closed_paths(
         for path in shape.paths:
             whole = closed(path.mapped(m), join_mm, force=shape.fill)
             if whole is not None:
-                exact = arcs_restored(whole, tolerance)
-                found.append(Drawn(exact, shape, shape.fill, shape.stroke, white, width_mm))
+                fill, stroke = shape.fill, shape.stroke
+                found.append(Drawn(whole, shape, fill, stroke, white, width_mm, tolerance))
     return found
 
 

@@ -205,34 +205,48 @@ def _by_shape(
     if artwork.pixels and not shapes:
         return _in_picture(artwork, within, settings)
     drawn = closed_paths(shapes, artwork, join_mm=settings.join_mm, tolerance=tolerance)
-    inside = within.polygon(0.01).buffer(0.02)
-    outline_box = within.box
-    certain = [
-        d for d in drawn if _inner_edge(d, drawn, outline_box) and inside.contains(d.polygon)
-    ]
-    if outline_layer:
-        certain += [
-            d
-            for d in drawn
-            if d.layer == outline_layer and not d.filled and _well_inside(d, within)
-        ]
-    smallest = settings.smallest_hole_mm
-    maybe = [
-        d
-        for d in drawn
-        if (not d.filled or d.white)
-        and min(d.box.width, d.box.height) >= smallest - 0.01
-        and inside.contains(d.polygon)
-        and _well_inside(d, within)
-    ]
-    maybe = [d for d in maybe if not _part_of_shape(d, drawn)]
+    certain, maybe = _likely(drawn, within, settings.smallest_hole_mm, outline_layer)
     round_ones = [d for d in maybe if _circle(d, tolerance) or is_slot(d.path)]
     boxes = _legend_boxes(contents, artwork, round_ones)
     taken = [d for d in round_ones if not _holds(d, boxes, round_ones)]
     holes = _distinct([fitted(Hole(d.path), tolerance=tolerance) for d in (*certain, *taken)])
-    left = [d for d in maybe if d.white and d not in taken and d not in certain]
+    used = {id(d) for d in (*certain, *taken)}
+    left = [d for d in maybe if d.white and id(d) not in used]
     notices = _told(holes, certain, left, artwork)
     return FoundHoles(holes, "closed paths inside the outline", notices)
+
+
+def _likely(
+    drawn: Sequence[Drawn], within: Path, smallest_mm: float, outline_layer: str
+) -> tuple[list[Drawn], list[Drawn]]:
+    """(paths that are holes for certain, paths that may be) among all that is drawn."""
+    inside = within.polygon(0.01)
+    limit, around, box = 0.9 * float(inside.area), inside.buffer(0.02), within.box
+    of_shape: dict[int, list[Drawn]] = {}
+    for d in drawn:
+        of_shape.setdefault(id(d.shape), []).append(d)
+    outers = {
+        id(o.shape): o
+        for o in drawn
+        if o.filled and o.box.contains(box, 0.05) and box.contains(o.box, 0.05)
+    }
+    certain, maybe = [], []
+    for d in drawn:
+        if not box.contains(d.box, 0.03) or not around.contains(d.polygon):
+            continue
+        outer = outers.get(id(d.shape))
+        inner = outer is not None and outer is not d and outer.polygon.contains(d.polygon)
+        guide = bool(outline_layer) and d.layer == outline_layer and not d.filled
+        if inner or (guide and d.area < limit):
+            certain.append(d)
+        elif (
+            (not d.filled or d.white)
+            and min(d.box.width, d.box.height) >= smallest_mm - 0.03
+            and d.area < limit
+            and not (d.filled and _part_of_shape(d, of_shape[id(d.shape)]))
+        ):
+            maybe.append(d)
+    return certain, maybe
 
 
 def _in_picture(artwork: Artwork, within: Path, settings: OutlineSettings) -> FoundHoles:
@@ -247,29 +261,9 @@ def _in_picture(artwork: Artwork, within: Path, settings: OutlineSettings) -> Fo
     return FoundHoles(holes, f"see-through openings of the picture, traced to {pixel / 2:.3f} mm")
 
 
-def _well_inside(d: Drawn, within: Path) -> bool:
-    return d.area < 0.9 * float(within.polygon(0.02).area)
-
-
-def _inner_edge(d: Drawn, drawn: Sequence[Drawn], outline_box: Box) -> bool:
-    """Whether the path is an inner edge of the filled shape whose outer edge is the outline."""
-    if not d.filled:
-        return False
-    mates = [o for o in drawn if o.shape is d.shape and o is not d]
-    return any(
-        o.box.contains(outline_box, 0.05)
-        and outline_box.contains(o.box, 0.05)
-        and o.polygon.contains(d.polygon)
-        for o in mates
-    )
-
-
-def _part_of_shape(d: Drawn, drawn: Sequence[Drawn]) -> bool:
+def _part_of_shape(d: Drawn, mates: Sequence[Drawn]) -> bool:
     """Whether the path is the outer or inner edge of a filled shape of several, like a letter."""
-    if not d.filled:
-        return False
-    mates = [o for o in drawn if o.shape is d.shape and o is not d]
-    return any(o.box.contains(d.box) or d.box.contains(o.box) for o in mates)
+    return any(o is not d and (o.box.contains(d.box) or d.box.contains(o.box)) for o in mates)
 
 
 def _circle(d: Drawn, tolerance: float) -> bool:
