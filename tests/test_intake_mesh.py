@@ -380,16 +380,55 @@ def test_broken_files_are_one_line(name, data, tmp_path):
 
 BINARY = plate(12).export(file_type="stl")
 ASCII = plate(12).export(file_type="stl_ascii").encode()
+OBJ = plate(12).export(file_type="obj").encode()
+THREE_MF = plate(12).export(file_type="3mf")
 
 
-@settings(max_examples=60, deadline=None)
+def _packed(model):
+    """A 3MF whose model is the given XML."""
+    import io
+    import zipfile
+
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        archive.writestr("3D/3dmodel.model", model)
+    return out.getvalue()
+
+
+def _model(data):
+    import io
+    import zipfile
+
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        return next(archive.read(n) for n in archive.namelist() if n.endswith(".model"))
+
+
+MODEL = _model(THREE_MF)
+
+
+def test_entities_in_a_3mf_are_not_followed(tmp_path):
+    """Nested entities and one that names a file: refused in one line, in no time."""
+    nested = "".join(f'<!ENTITY a{k} "{f"&a{k - 1};" * 10}">' for k in range(1, 10))
+    outside = '<!ENTITY a0 "1"><!ENTITY f SYSTEM "file:///etc/hostname">'
+    text = MODEL.decode()
+    head = f"<!DOCTYPE model [{outside}{nested}]>"
+    text = text.replace("<model", head + "<model", 1).replace(' x="', ' x="&a9;', 1)
+    path = tmp_path / "bomb.3mf"
+    path.write_bytes(_packed(text))
+    with pytest.raises(InputProblem, match=r"bomb\.3mf: the mesh cannot be read") as caught:
+        read_face(path)
+    assert "\n" not in str(caught.value)
+
+
+@settings(max_examples=80, deadline=None)
 @given(st.data())
 def test_damaged_bytes_are_read_or_refused_never_worse(data):
     """Fuzz: any damage gives a face or one of our own errors."""
     import tempfile
     from pathlib import Path
 
-    whole = bytearray(data.draw(st.sampled_from([BINARY, ASCII])))
+    sample = data.draw(st.sampled_from([BINARY, ASCII, OBJ, THREE_MF, MODEL]))
+    whole = bytearray(sample)
     for _ in range(data.draw(st.integers(1, 8))):
         start = data.draw(st.integers(0, len(whole) - 1))
         change = data.draw(st.sampled_from(["byte", "cut", "drop"]))
@@ -401,7 +440,7 @@ def test_damaged_bytes_are_read_or_refused_never_worse(data):
             whole = whole[:start]
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "plate.stl"
-        path.write_bytes(whole)
+        path.write_bytes(_packed(bytes(whole)) if sample is MODEL else whole)
         try:
             face = read_mesh_face(path, FaceOptions())
         except DecalprepError as error:
