@@ -35,6 +35,7 @@ def artwork_parts(
     except InputProblem as fault:
         return ([Part("artwork", math.inf, str(fault))], [str(fault)]), NOTHING
     found = measure_artwork(views.of(Layer.ARTWORK.value), reference, decal)
+    reference.rest()
     size = NOTHING
     faults: list[str] = []
     if found.state in ("blank", "too small"):

@@ -9,7 +9,7 @@ from contextlib import ExitStack
 from decalprep.model import Layer, Notice, Severity
 from decalprep.proof.artparts import NO_PICTURE, artwork_parts
 from decalprep.proof.expected import ExpectedDecal, ExpectedJob
-from decalprep.proof.lineparts import cross_parts, guide_parts, measured_size, outline_parts
+from decalprep.proof.lineparts import Judged, cross_parts, guide_parts, measured_size, outline_parts
 from decalprep.proof.lines import MeasuredLine, measure_lines
 from decalprep.proof.marks import measure_marks
 from decalprep.proof.result import TOLERANCE_MM, Part, Proof, ProofRow
@@ -37,6 +37,7 @@ def prove(pdf: bytes, expected: ExpectedJob, *, tolerance_mm: float = TOLERANCE_
             decals = [d for d in expected.decals if d.page == index]
             rows += _sheet_rows(views, index, decals, tolerance_mm)
             notices += stray_ink(views.of, index, decals)
+            views.rest()
         for decal in expected.decals:
             if not 0 <= decal.page < min(pages, len(expected.sheets)):
                 rows.append(_absent(decal))
@@ -77,10 +78,19 @@ def _sheet_rows(
     drawn = [h.contour_mm for d in decals for h in d.holes if h.drawn_as == "contour"]
     stations = [stations_on(contour, closed=True) for contour in drawn]
     guides = iter(measure_lines(views.of(Layer.HOLE_GUIDE.value), page, stations))
+    view = views.of(Layer.SCREW_CROSS.value)
+    crosses = [
+        [cross_parts(view, d, h, tolerance_mm) for h in d.holes if h.drawn_as == "cross"]
+        for d in decals
+    ]
+    views.rest()
     rows = []
-    for decal, line in zip(decals, measured, strict=True):
-        own = [next(guides) for h in decal.holes if h.drawn_as == "contour"]
-        rows.append(_row(views, decal, line, own, tolerance_mm))
+    for decal, line, pierced in zip(decals, measured, crosses, strict=True):
+        judged = list(pierced)
+        for hole in decal.holes:
+            if hole.drawn_as == "contour":
+                judged.append(guide_parts(decal, hole, next(guides), tolerance_mm))
+        rows.append(_row(views, decal, line, judged, tolerance_mm))
     return rows
 
 
@@ -88,21 +98,13 @@ def _row(
     views: Views,
     decal: ExpectedDecal,
     line: MeasuredLine,
-    guides: Sequence[MeasuredLine],
+    holes: Sequence[Judged],
     tolerance_mm: float,
 ) -> ProofRow:
     """Everything that is measured of one decal."""
     size = measured_size(decal, line)
-    judged = [outline_parts(decal, line, size, tolerance_mm)]
-    waiting = iter(guides)
-    for hole in decal.holes:
-        if hole.drawn_as == "contour":
-            judged.append(guide_parts(decal, hole, next(waiting), tolerance_mm))
-        elif hole.drawn_as == "cross":
-            view = views.of(Layer.SCREW_CROSS.value)
-            judged.append(cross_parts(view, decal, hole, tolerance_mm))
     picture, art_mm = artwork_parts(views, decal, tolerance_mm)
-    judged.append(picture)
+    judged = [outline_parts(decal, line, size, tolerance_mm), *holes, picture]
     parts: list[Part] = [part for found, _ in judged for part in found]
     return ProofRow(
         decal.name,

@@ -59,6 +59,10 @@ class OpenPdf:
         self._drop_page()
         raw.FPDF_CloseDocument(self._document)
 
+    def rest(self) -> None:
+        """Free the page that was read last; it is read again when needed."""
+        self._drop_page()
+
     def _drop_page(self) -> None:
         if self._page is not None:
             raw.FPDF_ClosePage(self._page[1])

@@ -33,6 +33,13 @@ class Views:
             self._whole = self._stack.enter_context(open_pdf(self._pdf, where="exported PDF"))
         return self._whole
 
+    def rest(self) -> None:
+        """Free what all open files hold of their pages."""
+        for opened in (*self._open.values(), *self._references.values()):
+            opened.rest()
+        if self._whole is not None:
+            self._whole.rest()
+
     def reference(self, page_pdf: bytes) -> OpenPdf:
         """A reference artwork."""
         if page_pdf not in self._references:
