@@ -17,11 +17,17 @@ from decalprep.nesting.grids import (
     start_at,
 )
 from decalprep.nesting.layout import Layout, NestPart, NestSettings
+from decalprep.nesting.tiles import Ground, Seam, Tile, TileSettings, Tiling, tile_decal
 
 __all__ = [
+    "Ground",
     "Layout",
     "NestPart",
     "NestSettings",
+    "Seam",
+    "Tile",
+    "TileSettings",
+    "Tiling",
     "check_grid",
     "check_layout",
     "even_grid",
@@ -30,4 +36,5 @@ __all__ = [
     "nest",
     "placed_polygon",
     "start_at",
+    "tile_decal",
 ]

@@ -159,8 +159,8 @@ class Board:
     def touch(self, turned: Turned, bit: int) -> float:
         """Share 0..1 of the piece's rim that touches something when placed at ``bit``."""
         compiled = turned.for_stride(self.field.stride)
-        rim = compiled.rim << (bit - self.field.stride - 1)
-        return (rim & self.taken).bit_count() / compiled.rim_count
+        seen = (self.taken >> (bit - self.field.stride - 1)) & compiled.rim
+        return seen.bit_count() / compiled.rim_count
 
     def free_mask(self) -> Mask:
         """The free cells, without the border."""

@@ -112,6 +112,6 @@ def _repack(
     spread = rng.choice((0.15, 0.4, 0.8))
     ordered = sorted(pieces, key=lambda p: -p.area * rng.uniform(1 - spread, 1 + spread))
     trial = Nest([s.emptied() for s in chosen])
-    habit = rng.choice((Habit.TOUCH, Habit.TOUCH, Habit.TOUCH, Habit.LOW, Habit.LEFT))
+    habit = Habit.TOUCH if rng.random() < 0.85 else rng.choice((Habit.LOW, Habit.LEFT))
     fill(trial, ordered, (), habit, rng=rng)
     return list(zip(chosen, trial.sheets, strict=True)), trial.pool

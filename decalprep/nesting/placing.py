@@ -11,7 +11,7 @@ import numpy as np
 from decalprep.nesting.board import Board, Spot
 from decalprep.nesting.shapes import Shape, Turned
 
-MOST_CORNERS = 48
+MOST_CORNERS = 16
 """At most so many stopped positions are compared by touch; more change nothing measurable."""
 
 

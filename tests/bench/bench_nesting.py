@@ -56,35 +56,29 @@ def _frame(rng: random.Random, w: float, h: float) -> Polygon:
     return box(0, 0, w, h).difference(box(t, t, w - t, h - t))
 
 
+def _plain(rng: random.Random, w: float, h: float) -> Polygon:
+    return box(0, 0, w, h)
+
+
+def _disc(rng: random.Random, w: float, h: float) -> Polygon:
+    return Point(0, 0).buffer(min(w, h) / 2)
+
+
+def _strip(rng: random.Random, w: float, h: float) -> Polygon:
+    return box(0, 0, rng.uniform(100, 185), rng.uniform(12, 25))
+
+
+MAKERS = (_plain, _notched, _l_shape, _u_shape, _ring, _frame, _disc, _strip)
+WEIGHTS = (20, 20, 15, 15, 10, 10, 5, 5)
+
+
 def panel_set(count: int, seed: int) -> list[NestPart]:
     """``count`` panel-like parts: rectangles, notched, L, U, rings, frames, discs, strips."""
     rng = random.Random(seed)
     parts = []
     for k in range(count):
-        w, h = rng.uniform(35, 140), rng.uniform(25, 95)
-        make = rng.choice(
-            (
-                _notched,
-                _notched,
-                _l_shape,
-                _u_shape,
-                _ring,
-                _frame,
-                None,
-                None,
-                None,
-                "disc",
-                "strip",
-            )
-        )
-        if make is None:
-            shape = box(0, 0, w, h)
-        elif make == "disc":
-            shape = Point(0, 0).buffer(rng.uniform(12, 40))
-        elif make == "strip":
-            shape = box(0, 0, rng.uniform(100, 185), rng.uniform(12, 25))
-        else:
-            shape = make(rng, w, h)
+        w, h = rng.uniform(40, 150), rng.uniform(30, 110)
+        shape = rng.choices(MAKERS, WEIGHTS)[0](rng, w, h)
         shape = rotate(shape, rng.choice((0, 90)), origin=(0, 0))
         parts.append(NestPart(f"panel {k}", 1, shape, panel=f"group {k % 5}"))
     return parts
