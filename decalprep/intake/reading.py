@@ -23,8 +23,13 @@ ROUND = 1e-3
 """A closed shape is a circle when no point is off by more than this share of its diameter."""
 
 
-def read_artwork(path: Path, options: IntakeOptions | None = None) -> Artwork:
+def read_artwork(
+    path: Path, options: IntakeOptions | None = None, *, part: PartFace | None = None
+) -> Artwork:
     """The artwork in a file, at its true size in mm.
+
+    ``part`` is the face that it will cover: evidence of the size where the file states none, else
+    a check of it.
 
     Raises:
         InputProblem: no such file, not a picture, or one that cannot be used.
@@ -42,8 +47,25 @@ def read_artwork(path: Path, options: IntakeOptions | None = None) -> Artwork:
         )
     if options.circle_distance is not None:
         options = _with_known_distance(path, kind, options)
-    artwork = _read_kind(path, kind, options)
+    artwork = (
+        _read_kind(path, kind, options) if part is None else _with_part(path, kind, options, part)
+    )
     return replace(artwork, notices=(*artwork.notices, *_misnamed(path, kind)))
+
+
+def _with_part(path: Path, kind: str, options: IntakeOptions, part: PartFace) -> Artwork:
+    """The artwork with the part as evidence; where nothing else says a size, the part's rules."""
+    from decalprep.intake.partsize import compared_with_part, part_claim, sized_by
+
+    try:
+        artwork = _read_kind(path, kind, options)
+    except NoSize:
+        artwork = _unscaled(path, kind, options)
+        claim = part_claim(artwork, part)
+        if claim is None or options.scale is not None:
+            raise
+        return sized_by(claim, replace(artwork, evidence=()), options)
+    return compared_with_part(artwork, part, options)
 
 
 def read_face(path: Path, options: FaceOptions | None = None) -> PartFace:
