@@ -213,8 +213,8 @@ CASES = (
     Case("at the limit", b"1 0 0 RG 0.283464567 w " + BOX + b"B", BOX + b"f", fates=(1, 0, 0)),
     Case(
         "just over the limit",
-        b"1 0 0 RG 0.2836 w " + BOX + b"B",
-        b"1 0 0 RG 0.2836 w " + BOX + b"B",
+        b"1 0 0 RG 0.286 w " + BOX + b"B",
+        b"1 0 0 RG 0.286 w " + BOX + b"B",
         fates=(0, 0, 0),
     ),
     Case(
@@ -328,10 +328,22 @@ CASES = (
     ),
     Case(
         "fake bold is weight",
-        b"0.28 w BT /F 12 Tf 20 30 Td 2 Tr (HELM) Tj ET",
-        b"0.28 w BT /F 12 Tf 20 30 Td 2 Tr (HELM) Tj ET",
+        b"0.28 w BT /F 11 Tf 20 30 Td 2 Tr (HELM) Tj ET",
+        b"0.28 w BT /F 11 Tf 20 30 Td 2 Tr (HELM) Tj ET",
         fates=(0, 0, 0),
         notice="fake-bold-kept",
+    ),
+    Case(
+        "hairline on text in the same colour",
+        b"0.2 w BT /F 12 Tf 20 30 Td 2 Tr (HELM) Tj ET",
+        b"BT /F 12 Tf 20 30 Td (HELM) Tj ET",
+        fates=(1, 0, 0),
+    ),
+    Case(
+        "limit as files round it",
+        b"1 0 0 RG 0.284 w " + BOX + b"B",
+        BOX + b"f",
+        fates=(1, 0, 0),
     ),
     Case(
         "glyph drawn by a Type 3 font",

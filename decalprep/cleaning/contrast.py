@@ -32,10 +32,7 @@ def luminance_table(pixels: "np.ndarray[Any, Any]") -> "np.ndarray[Any, Any]":
     """Relative luminance of 8-bit RGB pixels, channels last."""
     levels = np.arange(256) / 255
     linear = np.where(levels <= 0.04045, levels / 12.92, ((levels + 0.055) / 1.055) ** 2.4)
-    table = linear.astype(np.float32)
-    result: np.ndarray[Any, Any] = (
-        _WEIGHTS[0] * table[pixels[..., 0]]
-        + _WEIGHTS[1] * table[pixels[..., 1]]
-        + _WEIGHTS[2] * table[pixels[..., 2]]
-    )
+    result = np.zeros(pixels.shape[:-1], np.float32)
+    for channel, weight in enumerate(_WEIGHTS):
+        result += (weight * linear).astype(np.float32)[pixels[..., channel]]
     return result

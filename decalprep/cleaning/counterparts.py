@@ -24,6 +24,8 @@ from decalprep.geometry import Affine, Box
 from decalprep.pdfstream import Colour, Frame, Operation, shown_parts
 
 NEAR_WHITE = 0xF8 / 255
+ROUNDING_MM = 0.0005
+"""Files round widths: 0.1 mm is written 0.2835 or 0.284 pt; compared to the nearest micrometre."""
 
 
 def looks_white(colour: Colour) -> bool:
@@ -44,7 +46,7 @@ class Hairlines:
     """Says of each stroke what it is, from its width and state alone."""
 
     def __init__(self, width_mm: float, *, keep_fake_bold: bool) -> None:
-        self.limit_mm = width_mm * (1 + 1e-9)
+        self.limit_mm = width_mm + ROUNDING_MM
         self.keep_fake_bold = keep_fake_bold
 
     def is_hairline(self, widths: Widths) -> bool:
@@ -56,12 +58,12 @@ class Hairlines:
         return widths[1] < self.limit_mm < widths[0]
 
     def is_fake_bold(self, frame: Frame) -> bool:
-        """Filled and stroked text in one colour, the stroke 1/60 of the size or more."""
+        """Filled and stroked text in one colour, the stroke 1/40 of the size or more."""
         state = frame.state
         if not self.keep_fake_bold or state.render_mode not in (2, 6):
             return False
         size = abs(state.font_size) * frame.text.stretch[0]
-        return same_look(state.fill, state.stroke) and abs(state.line_width) * 60 >= size
+        return same_look(state.fill, state.stroke) and abs(state.line_width) * 40 >= size
 
 
 class FirstLook(StrokeWalker):

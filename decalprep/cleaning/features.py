@@ -14,6 +14,7 @@ MID_LUMINANCE = 0.184
 """CIE L* = 50: darker is ink, lighter is ground."""
 _LONG = 4
 _SPECK_PX = 2
+_BAND = 512
 _MOST_FOUND = 40
 
 
@@ -28,7 +29,11 @@ class Narrow:
 
 def dark_mask(pixels: "np.ndarray[Any, Any]") -> "np.ndarray[Any, Any]":
     """1 where a pixel is darker than the middle of lightness, else 0."""
-    return (luminance_table(pixels) < MID_LUMINANCE).astype(np.uint8)
+    mask = np.empty(pixels.shape[:2], np.uint8)
+    for row in range(0, len(pixels), _BAND):
+        band = slice(row, row + _BAND)
+        mask[band] = luminance_table(pixels[band]) < MID_LUMINANCE
+    return mask
 
 
 def narrow_places(
@@ -65,7 +70,8 @@ def narrow_places(
         x, y, w, h, area = (int(v) for v in stats[i, :5])
         piece = np.pad(labels[y : y + h, x : x + w] == i, 1).astype(np.uint8)
         reach = float(cv2.distanceTransform(piece, cv2.DIST_L2, 5).max())
-        width_mm = (2 * reach - 1) * MM_PER_IN / dpi
+        width_px = min(max(area / max(w, h), 2 * reach - 1), 2 * reach)
+        width_mm = width_px * MM_PER_IN / dpi
         found.append(Narrow(width_mm, box_mm_of((y, y + h), (x, x + w), picture_box, dpi), area))
     found.sort(key=lambda narrow: narrow.width_mm)
     return found, len(chosen)

@@ -28,7 +28,7 @@ from decalprep.pdfstream import PageContents, read_page
 from decalprep.units import MM_PER_IN, MM_PER_PT
 
 _PIXELS_A_LINE = 5
-_MOST_PLACES = 10
+_MOST_GROUPS = 5
 _MOST_WORDS = 2000
 
 
@@ -94,24 +94,26 @@ def _heights(
 ) -> list[Notice]:
     distance = wanted.viewing_distance_mm
     notices = []
-    small = sorted(letters.words, key=lambda word: word.height_mm)
-    for word in small[:_MOST_PLACES]:
-        angle = visual_angle_arcmin(word.height_mm, distance)
+    by_height: dict[float, list[Word]] = {}
+    for word in sorted(letters.words, key=lambda word: word.height_mm):
+        by_height.setdefault(round(word.height_mm, 1), []).append(word)
+    for group in list(by_height.values())[:_MOST_GROUPS]:
+        height_mm = group[0].height_mm
+        angle = visual_angle_arcmin(height_mm, distance)
         if angle >= wanted.preferred_arcmin:
             break
         too_small = angle < wanted.least_arcmin
         asked = wanted.least_arcmin if too_small else wanted.preferred_arcmin
         least_mm = height_mm_for_angle(asked, distance)
-        name = f"capitals of {word.text!r}" if word.text else "letter-like shapes"
         notices.append(
             Notice(
                 "capitals-too-small" if too_small else "capitals-small",
-                f"{name} are {word.height_mm:.2f} mm high, {angle:.1f} arc minutes at "
+                f"{_named(group)}: capitals {height_mm:.2f} mm high, {angle:.1f} arc minutes at "
                 f"{distance:g} mm; {asked:g} need {least_mm:.2f} mm (h = 2 D tan(angle/2))",
                 artwork.name,
                 Severity.WARNING if too_small else Severity.NOTE,
-                word.box_mm,
-                (("height_mm", word.height_mm), ("angle_arcmin", angle), ("least_mm", least_mm)),
+                group[0].box_mm,
+                (("height_mm", height_mm), ("angle_arcmin", angle), ("least_mm", least_mm)),
             )
         )
     if letters.aslant:
@@ -121,6 +123,13 @@ def _heights(
         text = "no lettering was found outside images; its height was not checked"
         notices.append(Notice("letters-in-images", text, artwork.name, Severity.NOTE))
     return notices
+
+
+def _named(words: Sequence[Word]) -> str:
+    """The first few words by their text, and how many there are."""
+    texts = list(dict.fromkeys(repr(word.text) for word in words if word.text))
+    said = ", ".join(texts[:4]) or "letter-like shapes"
+    return f"{said} and others ({len(words)} words)" if len(texts) > 4 else said
 
 
 def _strokes(artwork: Artwork, contents: PageContents, wanted: LegibilitySettings) -> list[Notice]:
@@ -134,7 +143,7 @@ def _strokes(artwork: Artwork, contents: PageContents, wanted: LegibilitySetting
                 place = shape.paths[0].mapped(artwork.artwork_from_page).box
                 thin.setdefault(width, []).append(place)
     notices = []
-    for width, places in sorted(thin.items())[:_MOST_PLACES]:
+    for width, places in sorted(thin.items())[:_MOST_GROUPS]:
         dots = width / wanted.dot_mm
         notices.append(
             Notice(
@@ -187,17 +196,21 @@ def _told(
     wanted: LegibilitySettings,
 ) -> Iterable[Notice]:
     places, count = found
-    for place in places[:_MOST_PLACES]:
-        dots = place.width_mm / wanted.dot_mm
+    by_width: dict[float, list[Narrow]] = {}
+    for place in places:
+        by_width.setdefault(round(place.width_mm, 2), []).append(place)
+    for group in list(by_width.values())[:_MOST_GROUPS]:
+        width_mm = group[0].width_mm
+        dots = width_mm / wanted.dot_mm
         finer = "; finer than a dot" if dots < 1 else ""
         yield Notice(
             code,
-            f"{said} {least_mm:.3f} mm: about {place.width_mm:.3f} mm, {dots:.1f} dots at "
-            f"{wanted.printer_dpi:g} dpi{finer} ({count} such places)",
+            f"{said} {least_mm:.3f} mm: about {width_mm:.2f} mm, {dots:.1f} dots at "
+            f"{wanted.printer_dpi:g} dpi{finer} ({len(group)} of {count} such places)",
             artwork.name,
             Severity.WARNING,
-            place.box_mm,
-            (("width_mm", place.width_mm), ("dots", dots), ("count", float(count))),
+            group[0].box_mm,
+            (("width_mm", width_mm), ("dots", dots), ("count", float(len(group)))),
         )
 
 
@@ -214,12 +227,12 @@ def _contrasts(
             key = (None, None) if pair is None else (pair[0], pair[1])
             low.setdefault(key, (ratio, []))[1].append(word)
     notices = []
-    for ratio, group in sorted(low.values(), key=lambda item: item[0])[:_MOST_PLACES]:
-        said = ", ".join(repr(word.text) for word in group[:3] if word.text) or "letter shapes"
+    for ratio, group in sorted(low.values(), key=lambda item: item[0])[:_MOST_GROUPS]:
+        said = _named(group)
         notices.append(
             Notice(
                 "contrast-low",
-                f"{said} ({len(group)} words) stand out {ratio:.2f} : 1 from their ground; "
+                f"{said}: stands out {ratio:.2f} : 1 from their ground; "
                 f"{wanted.least_contrast:g} : 1 is asked (WCAG 2.x, 1.4.3)",
                 artwork.name,
                 Severity.WARNING,

@@ -24,8 +24,9 @@ class HairlineSettings:
     """``width_mm``: strokes at or under it are hairlines, width 0 always is.
 
     ``thicken_to_mm`` is used with LoneHairlines.THICKEN; 0.18 mm is 0.5 pt (common practice for
-    desktop printers, no source). ``keep_fake_bold``: text filled and stroked in one colour by
-    at least 1/60 of its size is taken as bold, not as a hairline.
+    desktop printers, no source). Widths are compared to the nearest micrometre.
+    ``keep_fake_bold``: text filled and stroked in one colour by at least 1/40 of its size is
+    taken as bold, as programs without a bold face draw it, and not as a hairline.
 
     Raises:
         UsageProblem: a width that is not a positive number, or thickening to a hairline.

@@ -48,6 +48,15 @@ def stem_width_mm(artwork: Artwork, box_mm: Box) -> float | None:
     Raises:
         InputProblem: the page cannot be drawn.
     """
+    inside, dpi = _depths(artwork, box_mm)
+    middle = _middle(inside)
+    if not middle.any():
+        return None
+    return float(2 * np.median(inside[middle]) - 1) * MM_PER_IN / dpi
+
+
+def _depths(artwork: Artwork, box_mm: Box) -> "tuple[np.ndarray[Any, Any], float]":
+    """(distance to the edge in pixels of what stands out from the box's border, dpi)."""
     import cv2
 
     box = box_mm.grown(_MARGIN_MM)
@@ -56,13 +65,34 @@ def stem_width_mm(artwork: Artwork, box_mm: Box) -> float | None:
     border = np.concatenate([light[0], light[-1], light[:, 0], light[:, -1]])
     away = np.abs(light - np.median(border))
     if float(away.max()) < 0.02:
-        return None
+        return np.zeros(light.shape, np.float32), dpi
     mask = (away > away.max() / 2).astype(np.uint8)
-    distance = cv2.distanceTransform(mask, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
-    ridge = (distance >= cv2.dilate(distance, np.ones((3, 3), np.uint8))) & (distance > 1)
-    if not ridge.any():
+    return np.asarray(cv2.distanceTransform(mask, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)), dpi
+
+
+def _middle(inside: "np.ndarray[Any, Any]") -> "np.ndarray[Any, Any]":
+    """Where the middle of the strokes runs, less the ends that run out into corners."""
+    import cv2
+
+    ridge = (inside >= cv2.dilate(inside, np.ones((3, 3), np.uint8))) & (inside > 1)
+    if ridge.any():
+        ridge &= inside >= 0.6 * np.percentile(inside[ridge], 90)
+    return np.asarray(ridge)
+
+
+def _pair(before: Artwork, after: Artwork, box_mm: Box) -> tuple[float, float] | None:
+    """Stem widths in mm before and after, at the same places: the middle of the strokes after."""
+    import cv2
+
+    new, dpi = _depths(after, box_mm)
+    old, _ = _depths(before, box_mm)
+    middle = _middle(new)
+    if not middle.any():
         return None
-    return float(2 * np.median(distance[ridge]) - 1) * MM_PER_IN / dpi
+    near = np.asarray(cv2.dilate(old, np.ones((5, 5), np.uint8)))
+    widths = (float(2 * np.median(depths[middle]) - 1) for depths in (near, new))
+    old_mm, new_mm = (width * MM_PER_IN / dpi for width in widths)
+    return old_mm, new_mm
 
 
 def stem_widths(before: Artwork, after: Artwork, *, most: int = 5) -> tuple[StemWidth, ...]:
@@ -77,9 +107,9 @@ def stem_widths(before: Artwork, after: Artwork, *, most: int = 5) -> tuple[Stem
     words = words_of(after, read_page(after.page_pdf)).words[:40]
     found = []
     for word in words:
-        old, new = stem_width_mm(before, word.box_mm), stem_width_mm(after, word.box_mm)
-        if old is not None and new is not None:
-            found.append(StemWidth(word.text, word.box_mm, old, new))
+        pair = _pair(before, after, word.box_mm)
+        if pair is not None:
+            found.append(StemWidth(word.text, word.box_mm, *pair))
     found.sort(key=lambda stem: stem.after_mm - stem.before_mm)
     return tuple(found[:most])
 

@@ -87,7 +87,7 @@ def corpus(folder: pathlib.Path) -> None:
                 Walker(document).walk(frame)
                 rewrite_page(document, page, frame, StreamEdits())
                 after = saved(document)
-        except (DecalprepError, pikepdf.PdfError, IndexError) as problem:
+        except (DecalprepError, pikepdf.PdfError, pikepdf.PasswordError, IndexError) as problem:
             counts["refused"] += 1
             print(f"refused {path.name}: {problem}")
             continue
