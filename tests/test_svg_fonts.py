@@ -120,6 +120,15 @@ def test_capitals_by_style_are_carried_out(tmp_path: Path) -> None:
     assert shown == "BILGE"
 
 
+def test_text_that_is_used_takes_the_font_of_its_use(tmp_path: Path) -> None:
+    symbol = '<symbol id="s"><text y="9" font-size="5">A</text></symbol>'
+    page = read(tmp_path, f'{symbol}<g {FONT} font-weight="bold"><use href="#s"/></g>').page_pdf
+    assert _fonts(page) == {"BitstreamVeraSans-Bold"}
+    two = f'{symbol}<use href="#s" {FONT}/><use href="#s" x="9" {FONT} font-weight="bold"/>'
+    with pytest.raises(Unfaithful, match="'s' in places that ask for different fonts"):
+        read(tmp_path, two)
+
+
 def test_a_damaged_font_is_no_font(tmp_path: Path) -> None:
     (tmp_path / "broken.ttf").write_bytes(b"\0\1\0\0" + b"\xff" * 200)
     shutil.copy(shipped_folder() / "Vera.ttf", tmp_path / "fine.ttf")

@@ -9,7 +9,7 @@ import pytest
 from svg_cases import codes, read, svg_file
 
 from decalprep.errors import DecalprepError, InputProblem, TooMuch, Unfaithful
-from decalprep.intake import svg_convert
+from decalprep.intake import svg_workshop
 from decalprep.intake.options import IntakeOptions, Limits
 from decalprep.intake.svg import read_svg
 
@@ -99,7 +99,7 @@ def test_internal_entities_are_read(tmp_path: Path) -> None:
 
 def test_a_child_that_hangs_is_killed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     # A blur over a hundred thousand px keeps every renderer busy far longer than this.
-    monkeypatch.setattr(svg_convert, "KILL_SECONDS", 1.0)
+    monkeypatch.setattr(svg_workshop, "KILL_SECONDS", 1.0)
     effects = '<feTurbulence baseFrequency=".9" numOctaves="9000"/>' * 30
     body = f'<filter id="f">{effects}</filter><rect width="50" height="30" filter="url(#f)"/>'
     started = time.monotonic()
@@ -111,7 +111,7 @@ def test_a_child_that_hangs_is_killed(tmp_path: Path, monkeypatch: pytest.Monkey
 def test_a_child_that_dies_takes_nobody_along(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(svg_convert.sys, "executable", "/bin/false")
+    monkeypatch.setattr(svg_workshop.sys, "executable", "/bin/false")
     if not os.path.exists("/bin/false"):
         pytest.skip("needs a program that fails")
     with pytest.raises(TooMuch, match="died"):

@@ -6,18 +6,13 @@ so their agreement does not prove what both read wrongly; ``svg_features`` and `
 beside it for that.
 """
 
-import json
-import os
-import subprocess
-import sys
 import tempfile
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from math import ceil, floor
 from pathlib import Path
 from typing import Any
 
-import decalprep
 from decalprep.errors import InputProblem, TooMuch, Unfaithful
 from decalprep.geometry import Box
 from decalprep.intake.compare import (
@@ -36,12 +31,18 @@ from decalprep.intake.raster_page import pixel_page
 from decalprep.intake.svg_fonts import copy_under
 from decalprep.intake.svg_layers import Segment
 from decalprep.intake.svg_page import PageSize, clean_page, stacked_page
-from decalprep.intake.svg_prepass import Prepared, segments_of, stretched_svg, whole_svg
+from decalprep.intake.svg_prepass import (
+    Prepared,
+    flat_patterns_svg,
+    segments_of,
+    stretched_svg,
+    whole_svg,
+)
+from decalprep.intake.svg_workshop import Workshop
 from decalprep.model import Notice, Severity
 from decalprep.pdfstream import read_page
 from decalprep.units import MM_PER_IN
 
-KILL_SECONDS = 10.0
 MAX_PIXELS = 120_000_000
 """The pixel route holds four bytes a pixel several times over; more would meet the memory cap."""
 
@@ -68,68 +69,17 @@ class Converted:
 
 @dataclass(frozen=True)
 class Truth:
-    """The independent drawing a page is compared with."""
+    """The independent drawing a page is compared with.
+
+    ``check_page`` is the number of the converter's page that shows the same drawing, where the
+    pattern fills of both are flat: rasterisers round a pattern's tile to whole pixels, so that the
+    tiles drift apart.
+    """
 
     picture: Picture
     px_per_mm: float
     has_pixels: bool
-
-
-@dataclass
-class Workshop:
-    """The temporary folder of one artwork, with the prepared files and the caps."""
-
-    folder: Path
-    name: str
-    options: IntakeOptions
-    why: list[str] = field(default_factory=list)
-
-    @property
-    def seconds(self) -> float:
-        """The wall-clock cap of one child."""
-        return min(KILL_SECONDS, self.options.limits.max_seconds)
-
-    def run(
-        self, steps: Sequence[str], job: dict[str, Any], seconds: float | None = None
-    ) -> dict[str, str]:
-        """Each step's problem in words, "" where it succeeded; kills a child that is too slow."""
-        path = self.folder / "job.json"
-        seconds = self.seconds if seconds is None else seconds
-        caps = {"seconds": seconds, "memory_bytes": self.options.limits.max_memory_bytes}
-        path.write_text(json.dumps({**job, **caps, "steps": list(steps)}), encoding="utf-8")
-        command = [sys.executable, "-m", "decalprep.intake.svg_child", str(path)]
-        ended = "stopped before it finished"
-        try:
-            done = subprocess.run(
-                command,
-                cwd=self.folder,
-                env=_child_environment(),
-                stdin=subprocess.DEVNULL,
-                capture_output=True,
-                timeout=seconds,
-                check=False,
-            )
-            output, code = done.stdout, done.returncode
-            if code:
-                ended = f"its process died (code {code})"
-        except subprocess.TimeoutExpired as late:
-            output, ended = late.stdout or b"", f"took longer than {seconds:g} s"
-        told = dict.fromkeys(steps, ended)
-        for line in output.decode("utf-8", "replace").splitlines():
-            try:
-                said = json.loads(line)
-                told[said["step"]] = said["problem"]
-            except (ValueError, KeyError, TypeError):
-                continue
-        return told
-
-
-def _child_environment() -> dict[str, str]:
-    """Only what Python needs to start, and this package's own place on the path."""
-    keep = ("PATH", "SYSTEMROOT", "TEMP", "TMP", "TMPDIR", "HOME", "LD_LIBRARY_PATH", "VIRTUAL_ENV")
-    kept = {key: os.environ[key] for key in keep if key in os.environ}
-    package = str(Path(decalprep.__file__).resolve().parent.parent)
-    return {**kept, "PYTHONPATH": package, "PYTHONSAFEPATH": "1", "PYTHONDONTWRITEBYTECODE": "1"}
+    check_page: int | None = None
 
 
 def drawn_extent(prepared: Prepared, options: IntakeOptions, name: str) -> tuple[float, float]:
@@ -168,8 +118,10 @@ def convert(prepared: Prepared, target: Target, *, options: IntakeOptions, name:
             max(round(target.width_mm * scale), 1),
             max(round(target.height_mm * scale), 1),
         )
-        pages = _write_files(shop, whole, segments)
-        (shop.folder / "picture.svg").write_bytes(stretched_svg(whole, target.root_px, pixels))
+        flat = flat_patterns_svg(prepared.root)
+        pages = _write_files(shop, whole, segments, flat)
+        picture_svg = stretched_svg(flat or whole, target.root_px, pixels)
+        (shop.folder / "picture.svg").write_bytes(picture_svg)
         job = {
             "picture": "picture.svg",
             "picture_png": "picture.png",
@@ -181,7 +133,8 @@ def convert(prepared: Prepared, target: Target, *, options: IntakeOptions, name:
         if told["picture"]:
             raise _not_drawn(shop, told["picture"])
         picture = _independent_picture(shop, segments)
-        truth = Truth(picture, scale, prepared.has_pixels)
+        check_page = len(pages) - 1 if flat else None
+        truth = Truth(picture, scale, prepared.has_pixels, check_page)
         made = None
         if told["typst"]:
             shop.why.append(f"typst: {told['typst']}")
@@ -205,13 +158,17 @@ def _write_fonts(prepared: Prepared, shop: Workshop) -> None:
             ) from problem
 
 
-def _write_files(shop: Workshop, whole: bytes, segments: Sequence[Segment]) -> list[str]:
-    pages = ["whole.svg"]
-    (shop.folder / "whole.svg").write_bytes(whole)
-    for i, segment in enumerate(segments):
-        pages.append(f"layer{i}.svg")
-        (shop.folder / pages[-1]).write_bytes(segment.svg)
-    return pages
+def _write_files(
+    shop: Workshop, whole: bytes, segments: Sequence[Segment], flat: bytes | None
+) -> list[str]:
+    """The files of the converter's pages: the whole, each segment, the one with flat patterns."""
+    files = {"whole.svg": whole}
+    files |= {f"layer{i}.svg": segment.svg for i, segment in enumerate(segments)}
+    if flat is not None:
+        files["flat.svg"] = flat
+    for name, svg in files.items():
+        (shop.folder / name).write_bytes(svg)
+    return list(files)
 
 
 def _not_drawn(shop: Workshop, told: str) -> InputProblem:
@@ -270,22 +227,32 @@ def _from_typst(
 ) -> Converted | None:
     pdf = (shop.folder / "typst.pdf").read_bytes()
     notices: list[Notice] = []
+    page = clean_page(pdf, target.page)
+    judged = page
+    if truth.check_page is not None:
+        judged = clean_page(pdf, target.page, page=truth.check_page)
+        text = "its pattern fills were drawn as one tone in the comparison; look at them yourself"
+        notices.append(Notice("svg-pattern", text, shop.name))
+    agreement = _compared(judged, target.page, truth)
+    if not agreement.within():
+        shop.why.append(_disagreed("typst", agreement))
+        return None
     if segments:
-        page = stacked_page(pdf, target.page, segments, first=1)
-        agreement = _compared(page, target.page, truth)
-        if agreement.within():
-            return _told(shop, page, "typst", agreement, notices)
+        stacked = stacked_page(pdf, target.page, segments, first=1)
+        apart = _same_drawing(stacked, page, truth)
+        if apart.within():
+            return _told(shop, stacked, "typst", agreement, notices)
         text = (
             "its layers could not be kept apart: laid over each other they differ from the whole "
-            f"by {agreement.worst_level:.0f} of 255 near {_place(agreement)}"
+            f"by {apart.worst_level:.0f} of 255 near {_place(apart)}"
         )
         notices.append(Notice("svg-layers-joined", text, shop.name))
-    page = clean_page(pdf, target.page)
-    agreement = _compared(page, target.page, truth)
-    if agreement.within():
-        return _told(shop, page, "typst", agreement, notices)
-    shop.why.append(_disagreed("typst", agreement))
-    return None
+    return _told(shop, page, "typst", agreement, notices)
+
+
+def _same_drawing(one: bytes, other: bytes, truth: Truth) -> Agreement:
+    pixels = (truth.picture.shape[1], truth.picture.shape[0])
+    return compare_pictures(page_picture(one, pixels), page_picture(other, pixels), truth.px_per_mm)
 
 
 def _place(agreement: Agreement) -> str:
@@ -304,6 +271,12 @@ def _by_later_routes(
     job: dict[str, Any],
     truth: Truth,
 ) -> Converted:
+    if truth.check_page is not None:
+        raise Unfaithful(
+            "no route draws it faithfully: " + "; ".join(shop.why),
+            where=shop.name,
+            do="convert effects, patterns and text to plain paths, or export it as PDF",
+        )
     told = shop.run(["svglib"], job)["svglib"]
     if told:
         shop.why.append(f"svglib: {told}")

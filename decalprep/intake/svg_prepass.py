@@ -4,6 +4,7 @@ The order matters: style sheets first (all else asks for computed values), then 
 features, layers, fonts, and last the root, which gets its size in plain px.
 """
 
+import copy
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,7 +21,7 @@ from decalprep.intake.svg_links import settle_links
 from decalprep.intake.svg_size import RootSize, read_root_size
 from decalprep.intake.svg_text import FontsUsed, settle_fonts
 from decalprep.intake.svg_units import make_lengths_plain
-from decalprep.intake.svg_xml import local
+from decalprep.intake.svg_xml import SVG, local
 from decalprep.model import Notice
 
 FILTER_PX = 3.125
@@ -125,6 +126,19 @@ def plain(number: float) -> str:
 def whole_svg(root: Any) -> bytes:
     """The prepared drawing as one file."""
     return bytes(etree.tostring(root))
+
+
+def flat_patterns_svg(root: Any) -> bytes | None:
+    """The drawing with every pattern's tile in one grey, or None where there is no pattern."""
+    if not any(local(e) == "pattern" for e in root.iter()):
+        return None
+    flat = copy.deepcopy(root)
+    for pattern in [e for e in flat.iter() if local(e) == "pattern"]:
+        for child in list(pattern):
+            pattern.remove(child)
+        tile = {"x": "-1e4", "y": "-1e4", "width": "2e4", "height": "2e4", "fill": "#808080"}
+        pattern.append(pattern.makeelement(SVG + "rect", tile))
+    return bytes(etree.tostring(flat))
 
 
 def segments_of(root: Any) -> tuple[Segment, ...]:

@@ -19,7 +19,7 @@ from decalprep.intake.svg_fonts import (
     parse_weight,
     runs_by_face,
 )
-from decalprep.intake.svg_xml import SVG, local
+from decalprep.intake.svg_xml import SVG, XLINK_HREF, local
 from decalprep.model import Notice, Severity
 
 TEXT_ELEMENTS = frozenset({"text", "tspan", "textPath", "a"})
@@ -53,7 +53,8 @@ def settle_fonts(root: Any, shelf: FontShelf, *, name: str, refuse: bool = False
         Unfaithful: a character that no font here has, or a missing family when ``refuse``.
     """
     used = FontsUsed()
-    for element, wish, transform in list(_walk(root, Wish(), "none", inside_text=False)):
+    context = _use_contexts(root, name)
+    for element, wish, transform in list(_walk(root, context)):
         texts = [element.text, *[child.tail for child in element]]
         if not any(text and text.strip() for text in texts):
             continue
@@ -65,21 +66,60 @@ def settle_fonts(root: Any, shelf: FontShelf, *, name: str, refuse: bool = False
     return used
 
 
-def _walk(
-    element: Any, wish: Wish, transform: str, *, inside_text: bool
-) -> Iterator[tuple[Any, Wish, str]]:
-    stack = [(element, wish, transform, inside_text)]
+def _walk(root: Any, context: dict[Any, Wish]) -> Iterator[tuple[Any, Wish, str]]:
+    """Each text element with what it asks for and its text-transform, in document order.
+
+    ``context`` gives the wish that a used element inherits from its use.
+    """
+    stack: list[tuple[Any, Wish, str, bool]] = [(root, Wish(), "none", False)]
     while stack:
         element, wish, transform, inside_text = stack.pop()
         kind = local(element)
         if not kind:
             continue
-        wish = _wish(element, wish)
+        wish = _wish(element, context.get(element, wish))
         transform = declared(element, "text-transform") or transform
         inside_text = kind == "text" or (inside_text and kind in TEXT_ELEMENTS)
         if inside_text:
             yield element, wish, transform
         stack += [(child, wish, transform, inside_text) for child in reversed(element)]
+
+
+def _use_contexts(root: Any, name: str) -> dict[Any, Wish]:
+    """What used elements with text in them inherit: from their use, not from where they stand.
+
+    Raises:
+        Unfaithful: one text is used in places that ask for different fonts.
+    """
+    uses = [e for e in root.iter() if local(e) == "use"]
+    if not uses:
+        return {}
+    by_id = {e.get("id"): e for e in root.iter() if isinstance(e.tag, str) and e.get("id")}
+    contexts: dict[Any, set[Wish]] = {}
+    for use in uses:
+        target = by_id.get((use.get("href") or use.get(XLINK_HREF) or "")[1:])
+        if target is not None and any(local(e) == "text" for e in target.iter()):
+            contexts.setdefault(target, set()).add(_wish_at(use))
+    for target, wishes in contexts.items():
+        above = list(target.iterancestors())
+        if local(target) != "symbol" and not any(local(e) in ("defs", "symbol") for e in above):
+            wishes.add(_wish_at(target.getparent()))
+        own = {_wish(target, wish) for wish in wishes}
+        if len(own) > 1:
+            raise Unfaithful(
+                f"uses the text of {target.get('id')!r} in places that ask for different fonts",
+                where=name,
+                do="state the font on the text itself",
+            )
+    return {target: next(iter(wishes)) for target, wishes in contexts.items()}
+
+
+def _wish_at(element: Any) -> Wish:
+    """What a text inside ``element`` would ask for."""
+    wish = Wish()
+    for each in [*reversed(list(element.iterancestors())), element]:
+        wish = _wish(each, wish)
+    return wish
 
 
 def _wish(element: Any, wish: Wish) -> Wish:
