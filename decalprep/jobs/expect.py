@@ -96,7 +96,7 @@ def _decal(prepared: Prepared, placement: Placement, correction: Affine, job: Jo
     decal = prepared.decal
     page_from_decal = correction @ sheet_from_decal(decal, placement)
     box = decal.outline.box
-    taken = prepared.taken
+    artwork = decal.artwork
     return ExpectedDecal(
         name=decal.name,
         copy=placement.copy,
@@ -105,10 +105,10 @@ def _decal(prepared: Prepared, placement: Placement, correction: Affine, job: Jo
         size_mm=(box.width, box.height),
         page_from_decal=page_from_decal,
         artwork=ExpectedArtwork(
-            taken.page_pdf,
-            taken.width_mm,
-            taken.height_mm,
-            hairline_mm=job["hairline"],
+            artwork.page_pdf,
+            artwork.width_mm,
+            artwork.height_mm,
+            hairline_mm=0.0,
             white_below=job["near_white"],
         ),
         page_from_artwork=page_from_decal @ decal.decal_from_artwork,

@@ -205,7 +205,7 @@ def _sheet(
         available=values["available"],
         price=values["price"],
     )
-    return SheetSpec(sheet, values["printer"], margin_mm is not None)
+    return SheetSpec(sheet, values["printer"], margin_mm is not None, values["printing"])
 
 
 def _panels(reader: _Reader, data: dict[str, Any]) -> tuple[PanelSpec, ...]:
@@ -238,6 +238,8 @@ def _check_panel(reader: _Reader, values: Values, where: Where) -> None:
         reader.fault((*where, "outline_spot"), 'give "outline_layer" or "outline_spot", not both')
     if values["back_part"] and not values["part"]:
         reader.fault((*where, "back_part"), '"back_part" needs "part", the face plate, too')
+    if values["masks"] and not values["part"]:
+        reader.fault((*where, "masks"), '"masks" needs "part", the face plate they are taken from')
     if values["part_record"] and values["part_record"].startswith("."):
         reader.fault((*where, "part_record"), '"part_record" must not start with a dot')
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from decalprep.cleaning import stroke_table
 from decalprep.geometry import Affine
 from decalprep.model import Artwork, Notice, PartFace
-from decalprep.pdfstream import PageContents, ShownImage, read_page
+from decalprep.pdfstream import PageContents, PaintedShape, ShownImage, ShownText, read_page
 from decalprep.units import MM_PER_IN
 
 WIDTH = 80
@@ -87,7 +87,9 @@ def _layers(contents: PageContents) -> list[str]:
         return ["layers: none"]
     drawn: dict[str, int] = {}
     hidden: set[str] = set()
-    for item in (*contents.shapes, *contents.texts, *contents.images):
+    items: list[PaintedShape | ShownText | ShownImage] = [*contents.shapes]
+    items += [*contents.texts, *contents.images]
+    for item in items:
         if item.layer:
             drawn[item.layer] = drawn.get(item.layer, 0) + 1
             if not item.visible:

@@ -10,6 +10,16 @@ from typing import TYPE_CHECKING
 from decalprep.errors import ProofFailed
 from decalprep.geometry import Affine
 from decalprep.jobs.expect import expected_job
+from decalprep.jobs.finish import (
+    Finish,
+    build_sheets,
+    costs_of,
+    cut_files,
+    finish_panel,
+    ink_of,
+    mask_drawings,
+    top_ticks,
+)
 from decalprep.jobs.lay import Laid, kept_notice, lay_out, placement_file, placement_text
 from decalprep.jobs.lay import read_placements as read_kept
 from decalprep.jobs.prepare import Prepared, prepare_panel
@@ -17,6 +27,7 @@ from decalprep.jobs.spec import Job, PanelSpec
 from decalprep.model import Drawing, Notice, PartRecord, PrinterRecord, Severity, StockKind
 
 if TYPE_CHECKING:
+    from decalprep.export.buildsheet_costs import InkCoverage, PanelCost
     from decalprep.proof import Proof
 
 PREVIEW_DPI = 150.0
@@ -46,12 +57,15 @@ class Made:
 
     job: Job
     prepared: tuple[Prepared, ...]
+    finishes: tuple[Finish, ...]
     laid: Laid
     records: tuple[PrinterRecord | None, ...]
     drawings: tuple[Drawing, ...]
     proof: Proof
     files: dict[str, bytes]
     notices: tuple[Notice, ...]
+    ink: tuple[InkCoverage, ...] = ()
+    costs: tuple[PanelCost, ...] = ()
 
 
 def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
@@ -63,10 +77,13 @@ def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
     records, record_notices = printer_records(job, options)
     job = with_margins(job, records)
     prepared = tuple(prepare_panel(p, job, part_record(p, options), say) for p in job.panels)
+    finishes = tuple(
+        finish_panel(panel, one, job) for panel, one in zip(job.panels, prepared, strict=True)
+    )
     kept, kept_notices = (None, ()) if options.anew else read_kept(job)
     laid = lay_out([p.decal for p in prepared], job, kept, say)
     say("composing")
-    drawings, by_sheet = compose(job, prepared, laid, records)
+    drawings, by_sheet = compose(job, prepared, laid, records, finishes)
     say("writing the PDF")
     pdf = written(job, drawings, options)
     say("proving")
@@ -76,14 +93,15 @@ def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
         *kept_notices,
         *kept_notice(laid, job),
         *laid.notices,
+        *(n for f in finishes for n in f.notices),
         *(n for p in prepared for n in p.notices),
         *(n for d in drawings for n in d.notices),
         *proof.notices,
         *stock_notices(job),
     )
-    made = Made(job, prepared, laid, by_sheet, drawings, proof, {}, notices)
+    made = Made(job, prepared, finishes, laid, by_sheet, drawings, proof, {}, notices)
     say("drawing the pictures")
-    return replace(made, files=outputs(made, pdf, options))
+    return with_files(made, pdf, options)
 
 
 def printer_records(
@@ -130,6 +148,7 @@ def compose(
     prepared: Sequence[Prepared],
     laid: Laid,
     records: dict[str, PrinterRecord | None],
+    finishes: Sequence[Finish],
 ) -> tuple[tuple[Drawing, ...], tuple[PrinterRecord | None, ...]]:
     """One drawing a sheet, each with its own printer's correction beside it."""
     from decalprep.compose import ComposeSettings, compose_sheets
@@ -137,6 +156,7 @@ def compose(
     by_sheet = tuple(records[sheet.name] for sheet in laid.sheets)
     settings = ComposeSettings(
         title=job["title"],
+        decal_marks=top_ticks(finishes),
         undo_offset=any(sheet.grid is not None for sheet in laid.sheets),
     )
     decals = [p.decal for p in prepared]
@@ -195,16 +215,41 @@ def stock_notices(job: Job) -> tuple[Notice, ...]:
     return tuple(found)
 
 
-def outputs(made: Made, pdf: bytes, options: MakeOptions) -> dict[str, bytes]:
-    """The files of one run by name."""
+def with_files(made: Made, pdf: bytes, options: MakeOptions) -> Made:
+    """The result with all its files by name, its ink and its costs."""
     from decalprep.export import preview_png
     from decalprep.jobs.tell import result_json, result_text
 
+    decals = [p.decal for p in made.prepared]
     files = {"sheets.pdf": pdf}
-    for k in range(len(made.drawings)):
-        files[f"sheet-{k + 1}.png"] = preview_png(pdf, k, options.preview_dpi)
+    pictures = [preview_png(pdf, k, options.preview_dpi) for k in range(len(made.drawings))]
+    files |= {f"sheet-{k}.png": data for k, data in enumerate(pictures, 1)}
+    files |= further_sheets(made, options)
+    files |= cut_files(made.drawings, decals, made.finishes)
+    files["build-sheets.pdf"] = build_sheets(made.prepared, made.finishes, made.laid, made.job)
+    made = replace(made, ink=ink_of(pictures, made.laid.sheets), costs=costs_of(made.laid, decals))
     files["proof.txt"] = result_text(made).encode()
     files["result.json"] = result_json(made).encode()
+    return replace(made, files=files)
+
+
+def further_sheets(made: Made, options: MakeOptions) -> dict[str, bytes]:
+    """Underlays and paint masks as PDFs of their own, where the job has them."""
+    from decalprep.compose import ComposeSettings, underlay_drawings
+    from decalprep.jobs.finish import underlay_title
+
+    files = {}
+    unders = [f.underlay for f in made.finishes if f.underlay is not None]
+    if unders:
+        decals = [p.decal for p in made.prepared]
+        settings = ComposeSettings(title=underlay_title(made.job["title"], unders))
+        drawings = underlay_drawings(
+            unders, decals, made.laid.placements, made.laid.sheets, settings, made.records
+        )
+        files["underlays.pdf"] = written(made.job, drawings, options)
+    masks = mask_drawings(made.finishes, made.job.sheets[0].sheet)
+    if masks:
+        files["paint-masks.pdf"] = written(made.job, masks, options)
     return files
 
 

@@ -110,15 +110,22 @@ def prepare_panel(
         *cleaned.notices,
         *bleed.notices,
         *_safe_margin(panel, decal, contents),
+        *_legibility(cleaned.artwork, job),
     )
     sources = (
         f"size {whole.width_mm:.3f} x {whole.height_mm:.3f} mm: "
         + (whole.evidence[0].reason if whole.evidence else "as given"),
         f"outline: {found.source}",
-        f"holes: {len(classed)}, from {holes.source}",
+        _hole_words(holes, panel),
     )
     own = tuple(replace(n, subject=n.subject or panel.name) for n in notices)
     return Prepared(decal, taken, face, back, contents, changes, own, sources)
+
+
+def _hole_words(holes: FoundHoles, panel: PanelSpec) -> str:
+    found = f"{len(holes.holes)}, from {holes.source}" if holes.holes else "none in the drawing"
+    own = len(panel.holes)
+    return f"holes: {found}" + (f"; the job file speaks of {own}" if own else "")
 
 
 def _take_in(panel: PanelSpec, job: Job, hidden: tuple[str, ...]) -> Artwork:
@@ -163,7 +170,8 @@ def _check_size(found: FoundOutline, panel: PanelSpec, job: Job) -> None:
             return
     shown = " or ".join(f"{r.width:.1f} x {r.height:.1f} mm" for r in rooms)
     raise DoesNotFit(
-        f"the decal is {box.width:.1f} x {box.height:.1f} mm and fits no sheet (printable: {shown})",
+        f"the decal is {box.width:.1f} x {box.height:.1f} mm and fits no sheet "
+        f"(printable: {shown})",
         where=f"{panel.name} ({panel['artwork']})",
         do="check its width and unit, or use a larger sheet",
     )
@@ -262,6 +270,15 @@ def _safe_margin(panel: PanelSpec, decal: Decal, contents: PageContents) -> tupl
         decal_from_artwork=decal.decal_from_artwork,
         margins=SafeMargins(margin_mm, margin_mm),
     )
+
+
+def _legibility(artwork: Artwork, job: Job) -> tuple[Notice, ...]:
+    from decalprep.cleaning.legibility import LegibilitySettings, check_legibility
+
+    settings = LegibilitySettings(
+        viewing_distance_mm=job["viewing_distance"], printer_dpi=job["printer_dpi"]
+    )
+    return check_legibility(artwork, settings)
 
 
 def hairline_settings(job: Job) -> HairlineSettings:

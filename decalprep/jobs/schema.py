@@ -79,6 +79,14 @@ def number(value: Any) -> float:
     return float(value)
 
 
+def share(value: Any) -> float:
+    """A number between 0 and 1, both left out."""
+    part = number(value)
+    if part >= 1:
+        raise Fault("must be between 0 and 1")
+    return part
+
+
 def count(value: Any) -> int:
     """A whole number from 1 to ``MOST_COPIES``."""
     if isinstance(value, bool) or not isinstance(value, int):
@@ -215,6 +223,13 @@ SHEET = (
         "Non-printable margin on all sides (6.35 mm if not given).",
         '"6.35 mm"',
     ),
+    Key(
+        "printing",
+        one_of("inkjet", "laser"),
+        "inkjet",
+        "What prints it, for the cautions.",
+        '"laser"',
+    ),
     Key("printer", name, "", "Printer record that corrects these sheets.", '"office laser"'),
     Key("available", count, None, "How many such sheets there are.", "4"),
     Key(
@@ -338,7 +353,20 @@ PANEL = (
     ),
     Key("backlit", flag, False, "Lit from behind: make an underlay and its checks.", "true"),
     Key("trap", distance, 0.4, "How far the underlay steps back from the legend.", '"0.4 mm"'),
+    Key(
+        "layer_transmittance",
+        share,
+        0.1,
+        "Share of light that one printed layer of the underlay passes, measured or from the "
+        "maker's sheet; not the opacity on a ream.",
+        "0.1",
+    ),
+    Key(
+        "target_density", number, 3.0, "Optical density wanted of the underlay's dark field.", "3.0"
+    ),
     Key("masks", flag, False, "Make paint masks for the plates.", "true"),
+    Key("mask_choke", distance, 0.5, "How far a mask stays inside the plate's edge.", '"0.5 mm"'),
+    Key("mask_rim", distance, 1.0, "How far a mask stands back round openings.", '"1 mm"'),
     Key(
         "allow_missing_fonts",
         flag,

@@ -39,6 +39,7 @@ class SheetSpec:
     sheet: Sheet
     printer: str = ""
     margin_given: bool = False
+    printing: str = "inkjet"
 
 
 @dataclass(frozen=True)

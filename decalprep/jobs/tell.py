@@ -29,14 +29,29 @@ def result_text(made: Made) -> str:
     lines += ["", "What each decal rests on, and what was changed:"]
     for one in made.prepared:
         lines += _panel_lines(one)
-    lines += ["", *expectation_lines(made)]
+    lines += ["", *expectation_lines(made), "", *stock_lines(made)]
     loud = [n for n in made.notices if n.severity is not Severity.NOTE]
     if loud:
         lines += ["", "Warnings:"]
-        for notice in distinct(loud):
+        for notice, more in gathered(loud):
             subject = f"{notice.subject}: " if notice.subject else ""
-            lines += _wrapped(f"{notice.severity.value}: {subject}{notice.text}", "- ")
+            tail = f" (and {more} more like it, in result.json)" if more else ""
+            lines += _wrapped(f"{notice.severity.value}: {subject}{notice.text}{tail}", "- ")
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def stock_lines(made: Made) -> list[str]:
+    """Ink of each sheet and stock of each panel."""
+    lines = []
+    for k, ink in enumerate(made.ink, 1):
+        shares = ", ".join(f"{name} {100 * part:.0f}" for name, part in ink.inks)
+        words = f"sheet {k}: ink on {100 * ink.printed_share:.0f} % of it (cover in %: {shares})"
+        lines += _wrapped(words, "")
+    currency = f" {made.job['currency']}" if made.job["currency"] else ""
+    for cost in made.costs:
+        price = "" if cost.cost is None else f", {cost.cost:.2f}{currency}"
+        lines.append(f"{cost.panel}: {cost.sheets:.2f} sheets of stock{price}")
+    return lines
 
 
 def _wrapped(words: str, head: str = "  ") -> list[str]:
@@ -61,6 +76,14 @@ def distinct(notices: Sequence[Notice]) -> list[Notice]:
     for notice in sorted(notices, key=lambda n: order.index(n.severity)):
         seen.setdefault((notice.subject, notice.text), notice)
     return list(seen.values())
+
+
+def gathered(notices: Sequence[Notice]) -> list[tuple[Notice, int]]:
+    """The notices, one for each subject and kind, with how many more of it there are."""
+    groups: dict[tuple[str, str], list[Notice]] = {}
+    for notice in distinct(notices):
+        groups.setdefault((notice.subject, notice.code), []).append(notice)
+    return [(group[0], len(group) - 1) for group in groups.values()]
 
 
 def expectation_lines(made: Made) -> list[str]:
@@ -120,6 +143,11 @@ def result_json(made: Made) -> str:
             }
             for p in made.laid.placements
         ],
+        "ink": [
+            {"sheet": k, "inks": dict(i.inks), "printed_share": i.printed_share}
+            for k, i in enumerate(made.ink, 1)
+        ],
+        "costs": [{"panel": c.panel, "sheets": c.sheets, "cost": c.cost} for c in made.costs],
         "proof": proof_data(made.proof),
         "notices": [notice_data(n) for n in distinct(made.notices)],
     }

@@ -1,0 +1,230 @@
+"""What follows the decals: underlays, paint masks, cut files, build sheets, ink and costs."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from decalprep.jobs.prepare import Prepared
+from decalprep.jobs.spec import Job, PanelSpec
+from decalprep.model import (
+    Decal,
+    Drawing,
+    Item,
+    Layer,
+    Notice,
+    Placement,
+    Sheet,
+    StockKind,
+    StrokeMark,
+)
+
+if TYPE_CHECKING:
+    from decalprep.export.buildsheet_costs import InkCoverage, PanelCost
+    from decalprep.jobs.lay import Laid
+    from decalprep.outline import PaintMask, PlateDifference, Underlay
+
+TICK_LINE_MM = 0.1
+PICTURE_DPI = 200.0
+
+
+@dataclass(frozen=True)
+class Finish:
+    """One panel's underlay and paint masks, where it has them."""
+
+    underlay: Underlay | None = None
+    masks: tuple[PaintMask, ...] = ()
+    difference: PlateDifference | None = None
+    notices: tuple[Notice, ...] = ()
+
+
+def finish_panel(panel: PanelSpec, prepared: Prepared, job: Job) -> Finish:
+    """What one panel needs beside its decal.
+
+    Raises:
+        InputProblem: a backlit panel without legend, or a mask of which nothing is left.
+    """
+    found = Finish()
+    if panel["backlit"]:
+        found = _underlay(panel, prepared, job)
+    if panel["masks"] and prepared.face is not None:
+        from decalprep.outline import MaskSettings, plate_masks
+
+        settings = MaskSettings(choke_mm=panel["mask_choke"], rim_mm=panel["mask_rim"])
+        masks, difference = plate_masks(
+            prepared.face, prepared.back, name=panel.name, settings=settings
+        )
+        told = [n for mask in masks for n in mask.notices]
+        told += difference.notices if difference else ()
+        found = replace(found, masks=masks, difference=difference, notices=(*found.notices, *told))
+    return found
+
+
+def _underlay(panel: PanelSpec, prepared: Prepared, job: Job) -> Finish:
+    from decalprep.cleaning import legend_ink
+    from decalprep.outline import UnderlaySettings, legend_shapes, stock_advice, underlay
+
+    decal = prepared.decal
+    legend = legend_shapes(
+        decal.artwork,
+        prepared.contents,
+        decal.outline,
+        decal_from_artwork=decal.decal_from_artwork,
+        holes=decal.holes,
+    )
+    settings = UnderlaySettings(
+        trap_mm=panel["trap"],
+        layer_transmittance=panel["layer_transmittance"],
+        target_density=panel["target_density"],
+    )
+    under = underlay(decal.outline, legend, name=decal.name, settings=settings)
+    notices = [*legend_ink(decal.artwork).notices]
+    for spec in job.sheets:
+        if not panel["sheets"] or spec.sheet.name in panel["sheets"]:
+            notices.append(stock_advice(spec.sheet.stock, backlit=True, name=panel.name))
+    return Finish(under, notices=(*notices, *under.notices))
+
+
+def underlay_title(title: str, underlays: Sequence[Underlay]) -> str:
+    """The title of underlay sheets: it says how many layers to print."""
+    most = max(under.layers for under in underlays)
+    return f"{title} · underlay, {most} layers of print"
+
+
+def top_ticks(finishes: Sequence[Finish]) -> tuple[tuple[str, tuple[Item, ...]], ...]:
+    """The ticks that a backlit decal shares with its underlay, in the decal's frame."""
+    return tuple(
+        (
+            f.underlay.name,
+            tuple(StrokeMark(Layer.REGISTRATION, t, TICK_LINE_MM) for t in f.underlay.ticks),
+        )
+        for f in finishes
+        if f.underlay is not None
+    )
+
+
+# ---------------------------------------------------------------- drawings of their own
+
+
+def mask_drawings(finishes: Sequence[Finish], sheet: Sheet) -> tuple[Drawing, ...]:
+    """One sheet a paint mask, at true size, the plates' difference hatched over the front ones."""
+    from decalprep.compose import ShapeSheet, mask_drawing
+
+    plain = replace(sheet, stock=StockKind.PLAIN, grid=None, gone=(), gone_labels=())
+    return tuple(
+        mask_drawing(mask, ShapeSheet(plain), difference=_seen_from(mask, finish.difference))
+        for finish in finishes
+        for mask in finish.masks
+    )
+
+
+def _seen_from(mask: PaintMask, difference: PlateDifference | None) -> PlateDifference | None:
+    """The difference in the frame of the mask's own plate."""
+    if difference is None or "back plate" not in mask.name:
+        return difference
+    m = difference.face_from_back.inverse()
+    return replace(difference, hatch=tuple(p.mapped(m) for p in difference.hatch))
+
+
+def cut_files(
+    drawings: Sequence[Drawing], decals: Sequence[Decal], masks: Sequence[Finish]
+) -> dict[str, bytes]:
+    """SVG and DXF for each sheet, each piece and each mask, true size, by file name."""
+    from decalprep.export.cutfiles import (
+        CutFunction,
+        CutLine,
+        cut_dxf,
+        cut_svg,
+        piece_plan,
+        plan_of,
+        sheet_plan,
+    )
+
+    plans = {f"sheet-{k}": sheet_plan(d) for k, d in enumerate(drawings, 1)}
+    stock = drawings[0].sheet.stock if drawings else StockKind.PLAIN
+    plans |= {f"piece {_safe(d.name)}": piece_plan(d, stock) for d in decals}
+    for finish in masks:
+        for mask in finish.masks:
+            lines = [CutLine(CutFunction.MASK, path, mask.name) for path in mask.paths]
+            plans[f"mask {_safe(mask.name)} {mask.side}"] = plan_of(mask.name, lines)
+    files = {}
+    for name, plan in plans.items():
+        files[f"cut/{name}.svg"] = cut_svg(plan)
+        files[f"cut/{name}.dxf"] = cut_dxf(plan)
+    return files
+
+
+def _safe(name: str) -> str:
+    return re.sub(r"[^\w .-]", "-", name)
+
+
+# ---------------------------------------------------------------- build sheets, ink and costs
+
+
+def panel_picture(decal: Decal) -> bytes:
+    """A picture (PNG) of one decal as it is printed, with its cut lines."""
+    from decalprep.compose import ComposeSettings
+    from decalprep.compose.pieces import Piece
+    from decalprep.export import preview_png, write_pdf
+
+    box = decal.outline.mapped(decal.fitted_from_decal).box.grown(decal.bleed_mm + 2)
+    piece = Piece(decal, Placement(decal.name, 1, 0, -box.x0, -box.y0), ComposeSettings())
+    sheet = Sheet(decal.name, box.width, box.height)
+    return preview_png(write_pdf([Drawing(sheet, tuple(piece.items()))]), 0, PICTURE_DPI)
+
+
+def build_sheets(
+    prepared: Sequence[Prepared], finishes: Sequence[Finish], laid: Laid, job: Job
+) -> bytes:
+    """The build sheets: one page a panel."""
+    from decalprep.export.buildsheet import build_sheets_pdf, panel_page
+    from decalprep.export.buildsheet_words import BuildChoices
+
+    printing = {s.sheet.name: s.printing for s in job.sheets}
+    where = {p.decal: laid.sheets[p.sheet_index] for p in laid.placements}
+    pages = []
+    for one, finish in zip(prepared, finishes, strict=True):
+        sheet = where[one.decal.name]
+        choices = BuildChoices(
+            stock=sheet.stock,
+            printer=printing[sheet.name],
+            backlit=finish.underlay is not None,
+            underlay_layers=finish.underlay.layers if finish.underlay else 0,
+            painted=bool(finish.masks),
+            difference=finish.difference,
+        )
+        notices = (*one.notices, *finish.notices)
+        pages.append(
+            panel_page(one.decal, panel_picture(one.decal), choices=choices, notices=notices)
+        )
+    return build_sheets_pdf(pages, job["title"])
+
+
+def ink_of(pictures: Sequence[bytes], sheets: Sequence[Sheet]) -> tuple[InkCoverage, ...]:
+    """Ink of each sheet, from its picture."""
+    import numpy as np
+    from PIL import Image
+
+    from decalprep.export.buildsheet_costs import ink_coverage
+
+    found = []
+    for data, sheet in zip(pictures, sheets, strict=True):
+        with Image.open(io.BytesIO(data)) as picture:
+            pixels = np.asarray(picture.convert("RGB"))
+        found.append(ink_coverage(pixels, width_mm=sheet.width_mm, height_mm=sheet.height_mm))
+    return tuple(found)
+
+
+def costs_of(laid: Laid, decals: Sequence[Decal]) -> tuple[PanelCost, ...]:
+    """What stock each panel takes."""
+    from decalprep.export.buildsheet_costs import stock_costs
+
+    return stock_costs(
+        laid.placements,
+        laid.sheets,
+        panel_of={d.name: d.panel for d in decals},
+        area_mm2={d.name: d.outline.polygon(0.01).area for d in decals},
+    )
