@@ -28,8 +28,11 @@ from decalprep.marks.calibration_page_layout import (
     known_layout,
     target_layout,
 )
+from decalprep.marks.letters import text_width_mm
 from decalprep.model import FillMark, Layer, Sheet, StrokeMark, TextMark
 from decalprep.units import PAGE_SIZES_MM
+
+LONG = "a printer with a very long name, on stock with a name longer still, " * 3
 
 
 def sheet(name: str) -> Sheet:
@@ -38,8 +41,7 @@ def sheet(name: str) -> Sheet:
 
 
 def words_box(mark: TextMark) -> object:
-    # Capitals of a plain sans face are at most 0.75 of their height wide (common practice).
-    long = len(mark.text) * mark.height_mm * 0.76
+    long = text_width_mm(mark.text, mark.height_mm)
     start = {"start": 0.0, "middle": -long / 2, "end": -long}[mark.anchor]
     turn = Affine.translation(mark.x_mm, mark.y_mm) @ Affine.rotation(mark.turn_deg)
     line = [turn.apply(start, mark.height_mm / 2), turn.apply(start + long, mark.height_mm / 2)]
@@ -49,7 +51,7 @@ def words_box(mark: TextMark) -> object:
 @pytest.mark.parametrize("name", PAGE_KINDS)
 def test_nothing_is_printed_over_a_disc_or_a_marker(name: str) -> None:
     layout = target_layout(sheet(name), record_name="r", correction=Affine())
-    drawing = calibration_page(sheet(name), record_name="r", note="a note")
+    drawing = calibration_page(sheet(name), record_name=LONG, note="a note " * 30)
     clear = [Point(d).buffer(layout.disc_diameter_mm / 2 + 0.05) for d in layout.discs]
     quiet = [
         box(*m.corners[3], *m.corners[1]).buffer(1.5, join_style="mitre") for m in layout.markers
@@ -79,7 +81,7 @@ def test_the_ends_of_the_baselines_keep_clear_of_each_other(name: str) -> None:
             ends.append(LineString([a, c]).buffer(side * reach, single_sided=True))
     for one, two in combinations(ends, 2):
         assert not one.intersects(two)
-    drawing = calibration_page(sheet(name), record_name="r", note="a note")
+    drawing = calibration_page(sheet(name), record_name=LONG, note="a note " * 30)
     texts = [i for i in drawing.items if isinstance(i, TextMark) and len(i.text) > 8]
     for end in ends:
         assert not any(end.intersects(words_box(text)) for text in texts)

@@ -18,6 +18,7 @@ from decalprep.marks.calibration_page_parts import (
     paragraph,
     words,
 )
+from decalprep.marks.letters import fitted_text, printable_text
 from decalprep.model import Drawing, FillMark, Item, Layer, Sheet, TargetLayout
 
 _HOW_TO_READ = (
@@ -111,12 +112,12 @@ def _identity(
     yield from check_bar((middle, bottom_y + 2.5))
     code = page_code(page_digits(record_name, correction))
     yield words(stamp(correction), (middle, bottom_y - 2.5), 2.0)
-    text = (
-        f"page {layout.page}, design {layout.design}, code {code}, record: {record_name or 'none'}"
-    )
-    yield words(text, (middle, bottom_y - 6.0), 2.0)
+    page = f"page {layout.page}, design {layout.design}, code {code}"
+    wide = grid.pitch_x_mm * (grid.columns - 3)
+    name, _ = printable_text(f"{page}, record: {record_name or 'none'}")
+    yield words(fitted_text(name, 2.0, wide), (middle, bottom_y - 6.0), 2.0)
     if note:
-        yield words(note, (middle, bottom_y - 9.2), 1.8)
+        yield words(fitted_text(printable_text(note)[0], 1.8, wide), (middle, bottom_y - 9.2), 1.8)
 
 
 def stamp(correction: Affine) -> str:

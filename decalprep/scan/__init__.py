@@ -8,6 +8,13 @@ to 11,800 ppm in trials, more than any printer.
 
 from decalprep.scan.images import ScanImage, read_scan
 from decalprep.scan.page import FoundPage, find_page, fit_affine
+from decalprep.scan.part import (
+    HoleOffset,
+    PartComparison,
+    SheetHole,
+    compare_with_part,
+    find_part,
+)
 from decalprep.scan.sheet import (
     ExpectedPrint,
     MeasuredDecal,
@@ -23,14 +30,19 @@ from decalprep.scan.sheet import (
 __all__ = [
     "ExpectedPrint",
     "FoundPage",
+    "HoleOffset",
     "MeasuredDecal",
+    "PartComparison",
     "PrintFinding",
     "ScanImage",
     "ScannerScale",
     "SheetDecal",
+    "SheetHole",
     "Verdict",
+    "compare_with_part",
     "expected_print",
     "find_page",
+    "find_part",
     "fit_affine",
     "measure_print",
     "read_scan",
