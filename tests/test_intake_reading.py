@@ -73,7 +73,7 @@ def test_a_binary_mesh_that_starts_with_solid_is_still_binary(tmp_path):
 
 REFUSED = [
     ("a.gif", picture("GIF"), "a GIF picture"),
-    ("a.eps", b"%!PS-Adobe-3.0\n", "PostScript"),
+    ("a.eps", b"%!PS-3.0\n", "PostScript"),
     ("a.step", b"ISO-10303-21;\n", "STEP"),
     ("a.dwg", b"AC1032\0\0", "DWG"),
     ("a.svgz", b"\x1f\x8b\x08\0", "unpack it"),

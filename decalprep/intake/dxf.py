@@ -11,7 +11,7 @@ from pathlib import Path as FilePath
 
 from decalprep.errors import InputProblem, NoSize, UsageProblem
 from decalprep.geometry import Affine, Box
-from decalprep.intake.dxfface import face_of, is_hole_layer
+from decalprep.intake.dxfface import LoopRule, exact_hole, face_of, is_hole_layer
 from decalprep.intake.dxffile import OpenedDxf, opened_dxf, said_unit_mm
 from decalprep.intake.dxfpage import dxf_page
 from decalprep.intake.dxfwalk import Drawn, Walked, Walker
@@ -44,20 +44,12 @@ def read_dxf(path: FilePath, options: IntakeOptions) -> Artwork:
     mm = Affine.scaling(size.width_mm / box.width, size.height_mm / box.height)
     mm = mm @ Affine.translation(-box.x0, -box.y0)
     page_size = (pt_from_mm(size.width_mm), pt_from_mm(size.height_mm))
-    page_pdf = dxf_page(
-        walked.drawn,
-        Affine.scaling(pt_from_mm(1.0)) @ mm,
-        page_size,
-        line_mm=options.line_mm,
-        hidden=hidden,
-    )
+    page = Affine.scaling(pt_from_mm(1.0)) @ mm
+    page_pdf = dxf_page(walked.drawn, page, page_size, line_mm=options.line_mm, hidden=hidden)
     shown = [item for item in walked.drawn if item.layer not in hidden]
     face, told = _artwork_face(shown, mm, options, where)
     notices = [*opened.notices, *_walk_notices(walked, options, where), *told]
-    if hidden:
-        labels = ", ".join(repr(n) for n in sorted(hidden))
-        text = f"hidden layers stay hidden: {labels}; show them by name if they belong to it"
-        notices.append(Notice("layers-hidden", text, where, Severity.NOTE))
+    notices += _hidden_notices(hidden, where)
     return Artwork(
         name=path.stem,
         source=where,
@@ -92,20 +84,11 @@ def read_dxf_face(path: FilePath, options: FaceOptions) -> PartFace:
     walked = Walker(opened.document, options.limits, where).walked()
     mm_per_unit = _face_unit(opened, options.unit, where)
     shown = [item for item in walked.drawn if item.layer not in walked.hidden_layers]
-    _check_layers(
-        [*([options.outline_layer] if options.outline_layer else []), *options.hole_layers],
-        walked,
-        where,
-    )
+    outline_layers = [options.outline_layer] if options.outline_layer else []
+    _check_layers([*outline_layers, *options.hole_layers], walked, where)
     turned = Affine.rotation(options.turn_deg) @ Affine.scaling(mm_per_unit)
-    found = face_of(
-        shown,
-        turned,
-        joining_mm=options.joining_mm,
-        outline_layer=options.outline_layer,
-        hole_layers=options.hole_layers or None,
-        where=where,
-    )
+    rule = LoopRule(options.joining_mm, options.outline_layer, options.hole_layers or None)
+    found = face_of(shown, turned, rule, where)
     if found is None:
         raise InputProblem(
             "no closed outline is drawn in it",
@@ -120,8 +103,6 @@ def read_dxf_face(path: FilePath, options: FaceOptions) -> PartFace:
 
 def moved_face(face: PartFace, m: Affine) -> PartFace:
     """The face under a shift or turn, circles kept."""
-    from decalprep.intake.dxfface import exact_hole
-
     holes = tuple(exact_hole(hole.contour.mapped(m)) for hole in face.holes)
     return replace(face, outline=face.outline.mapped(m), holes=holes)
 
@@ -162,6 +143,14 @@ def _hidden_layers(walked: Walked, options: IntakeOptions, where: str) -> frozen
     _check_layers([*options.show_layers, *options.hide_layers], walked, where)
     shown = walked.hidden_layers - set(options.show_layers)
     return frozenset(shown | set(options.hide_layers))
+
+
+def _hidden_notices(hidden: frozenset[str], where: str) -> list[Notice]:
+    if not hidden:
+        return []
+    labels = ", ".join(repr(n) for n in sorted(hidden))
+    text = f"hidden layers stay hidden: {labels}; show them by name if they belong to the picture"
+    return [Notice("layers-hidden", text, where, Severity.NOTE)]
 
 
 def _box_of(items: Sequence[Drawn], opened: OpenedDxf, where: str) -> Box:
@@ -211,14 +200,7 @@ def _artwork_face(
 ) -> tuple[PartFace | None, list[Notice]]:
     """The exact face in the artwork frame; loops on other layers are legends, not holes."""
     try:
-        face = face_of(
-            shown,
-            mm,
-            joining_mm=options.joining_mm,
-            outline_layer=None,
-            hole_layers=is_hole_layer,
-            where=where,
-        )
+        face = face_of(shown, mm, LoopRule(options.joining_mm, None, is_hole_layer), where)
     except InputProblem as problem:
         text = f"no exact outline is taken from the drawing: {problem.found}"
         return None, [Notice("dxf-no-face", text, where, Severity.NOTE)]

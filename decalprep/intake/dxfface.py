@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 from shapely import STRtree
 from shapely.geometry import Polygon
@@ -32,47 +33,40 @@ def is_hole_layer(name: str) -> bool:
     return not HOLE_WORDS.isdisjoint(re.split(r"[^a-z]+", name.lower()))
 
 
+@dataclass(frozen=True)
+class LoopRule:
+    """Which loops count, and how far apart ends may be that count as one.
+
+    ``hole_layers`` None takes loops of all layers; a test takes those of the outline's own layer
+    and of the layers that pass it.
+    """
+
+    joining_mm: float
+    outline_layer: str | None = None
+    hole_layers: Sequence[str] | Callable[[str], bool] | None = None
+
+
 def face_of(
-    shown: Sequence[Drawn],
-    mm_from_drawing: Affine,
-    *,
-    joining_mm: float,
-    outline_layer: str | None,
-    hole_layers: Sequence[str] | Callable[[str], bool] | None,
-    where: str,
+    shown: Sequence[Drawn], mm_from_drawing: Affine, rule: LoopRule, where: str
 ) -> PartFace | None:
     """The largest loop and the loops directly inside it; None where no loop closes.
 
-    ``hole_layers`` None takes loops of all layers; a test takes those of the outline's own layer
-    and of the layers that pass it. Text, fills and hatches never make a loop.
+    Text, fills and hatches never make a loop.
 
     Raises:
         InputProblem: the outline crosses itself.
     """
-    by_layer: dict[str, list[Path]] = {}
-    for item in shown:
-        if item.kind == "line":
-            by_layer.setdefault(item.layer, []).extend(
-                p.mapped(mm_from_drawing) for p in item.paths
-            )
-    wanted = [outline_layer] if outline_layer else list(by_layer)
-    chains = {name: chained(paths, joining_mm) for name, paths in by_layer.items()}
-    loops = [(name, loop) for name in wanted for loop in chains[name].loops]
-    if not loops and not outline_layer:
-        # An outline whose pieces lie on several layers.
-        mixed = chained([p for paths in by_layer.values() for p in paths], joining_mm)
-        chains = {"": mixed}
-        loops = [("", loop) for loop in mixed.loops]
+    chains, loops = _all_loops(shown, mm_from_drawing, rule)
     if not loops:
         return None
     own, outline = max(loops, key=lambda pair: _area(pair[1]))
     if not Polygon(outline.points(0.01)).is_valid:
         raise InputProblem("the outline crosses itself", where=where, do="redraw it as one line")
-    taken = _hole_names(chains, own, hole_layers)
+    taken = _hole_names(chains, own, rule.hole_layers)
     holes, deeper = _direct_holes(outline, [lp for n in taken for lp in chains[n].loops])
-    notices = _told(chains, [own, *taken], deeper, joining_mm, where)
+    notices = _told(chains, [own, *taken], deeper, rule.joining_mm, where)
     left = sorted(n for n in chains if n not in taken and n != own and chains[n].loops)
-    if left and hole_layers is not None:
+    if left and rule.hole_layers is not None:
         text = f"closed lines on the layers {', '.join(map(repr, left))} are not taken for holes"
         notices.append(Notice("dxf-layers-not-holes", text, where, Severity.NOTE))
     box = outline.box
@@ -81,6 +75,25 @@ def face_of(
         f"{format_mm(box.width)} x {format_mm(box.height)}, {len(holes)} holes"
     )
     return PartFace(outline, holes, None, 0.0, described, tuple(notices))
+
+
+def _all_loops(
+    shown: Sequence[Drawn], mm_from_drawing: Affine, rule: LoopRule
+) -> tuple[dict[str, Chained], list[tuple[str, Path]]]:
+    """(chains by layer, loops that may be the outline); all layers together where none has one."""
+    by_layer: dict[str, list[Path]] = {}
+    for item in shown:
+        if item.kind == "line":
+            by_layer.setdefault(item.layer, []).extend(
+                p.mapped(mm_from_drawing) for p in item.paths
+            )
+    wanted = [rule.outline_layer] if rule.outline_layer else list(by_layer)
+    chains = {name: chained(paths, rule.joining_mm) for name, paths in by_layer.items()}
+    loops = [(name, loop) for name in wanted for loop in chains[name].loops]
+    if loops or rule.outline_layer:
+        return chains, loops
+    mixed = chained([p for paths in by_layer.values() for p in paths], rule.joining_mm)
+    return {"": mixed}, [("", loop) for loop in mixed.loops]
 
 
 def _area(loop: Path) -> float:

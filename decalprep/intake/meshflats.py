@@ -173,18 +173,8 @@ def chosen_flat(
         raise InputProblem("the part has no flat face", where=where, do="give another file")
     wanted = wanted_direction(options.direction)
     if wanted is None:
-        largest = flats[0].area_mm2
-        if largest < LEAST_SHARE * skin_mm2:
-            raise InputProblem(
-                f"the part has no face to speak of: its largest flat is {largest:.2f} mm2 of "
-                f"{skin_mm2:.0f} mm2",
-                where=where,
-                do="say which way the face looks, or give another file",
-            )
-        alike = [f for f in flats if f.area_mm2 > (1 - _ALIKE) * largest]
-        alike.sort(key=_preference)
-        flats = [*alike, *(f for f in flats if f.area_mm2 <= (1 - _ALIKE) * largest)]
-        rival = alike[1] if len(alike) > 1 and options.rank == 1 else None
+        flats, rival = _by_size(flats, skin_mm2, where)
+        rival = rival if options.rank == 1 else None
     else:
         there = [f for f in flats if float(f.normal @ wanted) > _TOWARDS]
         if not there:
@@ -200,6 +190,22 @@ def chosen_flat(
             do=f"there are {len(flats)}",
         )
     return flats[options.rank - 1], rival
+
+
+def _by_size(flats: list[Flat], skin_mm2: float, where: str) -> tuple[list[Flat], Flat | None]:
+    """(flats largest first, ties in order of preference; the second of a tie for the largest)."""
+    largest = flats[0].area_mm2
+    if largest < LEAST_SHARE * skin_mm2:
+        raise InputProblem(
+            f"the part has no face to speak of: its largest flat is {largest:.2f} mm2 of "
+            f"{skin_mm2:.0f} mm2",
+            where=where,
+            do="say which way the face looks, or give another file",
+        )
+    least = (1 - _ALIKE) * largest
+    alike = sorted((f for f in flats if f.area_mm2 > least), key=_preference)
+    rest = [f for f in flats if f.area_mm2 <= least]
+    return [*alike, *rest], alike[1] if len(alike) > 1 else None
 
 
 def _preference(flat: Flat) -> tuple[float, float, float]:

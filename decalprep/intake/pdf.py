@@ -7,6 +7,7 @@ file's physical evidence. The page boxes say where the picture lies, never how l
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -96,8 +97,8 @@ def _artwork(document: pikepdf.Pdf, options: IntakeOptions, name: str, source: s
     notices += told
     notices += font_notices(target, source, allow=options.allow_missing_fonts)
     notices += _repair_notice(document, source)
-    page_pdf = saved(target, document.pdf_version)
-    return _sized(frame, options, page_pdf, layers, notices, name, source)
+    carried = _Carried(saved(target, document.pdf_version), layers, tuple(notices))
+    return _sized(frame, options, carried, name=name, source=source)
 
 
 def _empty_page(page: Any, number: int, source: str) -> InputProblem:
@@ -124,14 +125,17 @@ def _chosen_page(document: pikepdf.Pdf, options: IntakeOptions, source: str) -> 
     return document.pages[options.page - 1].obj, count
 
 
+@dataclass(frozen=True)
+class _Carried:
+    """The page as a document of its own, its layers, and what was told on the way."""
+
+    page_pdf: bytes
+    layers: tuple[str, ...]
+    notices: tuple[Notice, ...]
+
+
 def _sized(
-    frame: PageFrame,
-    options: IntakeOptions,
-    page_pdf: bytes,
-    layers: tuple[str, ...],
-    notices: list[Notice],
-    name: str,
-    source: str,
+    frame: PageFrame, options: IntakeOptions, carried: _Carried, *, name: str, source: str
 ) -> Artwork:
     width_pt, height_pt = frame.size_pt
     unit = "" if frame.user_unit == 1 else f" with UserUnit {frame.user_unit:g}"
@@ -146,14 +150,14 @@ def _sized(
         name=name,
         source=source,
         kind="pdf",
-        page_pdf=page_pdf,
+        page_pdf=carried.page_pdf,
         page_width_pt=width_pt,
         page_height_pt=height_pt,
         width_mm=size.width_mm,
         height_mm=size.height_mm,
         evidence=size.evidence,
-        notices=(*notices, *size.notices),
-        layers=layers,
+        notices=(*carried.notices, *size.notices),
+        layers=carried.layers,
     )
 
 
