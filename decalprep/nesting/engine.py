@@ -18,6 +18,10 @@ from decalprep.nesting.prepare import check_fit, check_parts, locked_sheets, pie
 from decalprep.nesting.regions import Region, kinds_of
 from decalprep.nesting.search import Cancel, Progress, Search
 from decalprep.nesting.state import Nest, OpenSheet, Piece, Stopped, fill
+from decalprep.nesting.strip import StripPacker
+from decalprep.nesting.strip_pass import StripTries
+
+STRIP_TRIES = 12
 
 
 def _orders(pieces: Sequence[Piece], rng: random.Random) -> list[tuple[list[Piece], Habit]]:
@@ -56,11 +60,13 @@ def first_answers(search: Search, locked: Sequence[OpenSheet], rng: random.Rando
             return
 
 
-def _run(search: Search, locked: Sequence[OpenSheet]) -> str:
+def _run(search: Search, locked: Sequence[OpenSheet], strip: StripTries | None) -> str:
     rng = random.Random(search.settings.seed)
     try:
         first_answers(search, locked, rng)
         improve(search, rng)
+        if strip is not None and not search.proved:
+            strip.run(STRIP_TRIES)
     except Stopped:
         return "stopped by the user"
     return "proved fewest" if search.proved else "budget used"
@@ -123,11 +129,14 @@ def nest(
     settings: NestSettings | None = None,
     on_progress: Progress | None = None,
     cancel: Cancel | None = None,
+    strip: StripPacker | None = None,
 ) -> Layout:
     """Lay all copies on as few sheets as can be found; positions in true mm on the sheet.
 
     ``on_progress(sheets, bound, pass)`` is told after every pass; ``cancel()`` is asked often and
     ends the search with the best so far. Same input, same layout, whatever the machine's speed.
+    ``strip`` (``strip.child_packer``) asks the strip packer as well for one sheet fewer; it works
+    under a clock, so the answer may then differ from run to run.
     Every answer passes ``check_layout`` before it is returned.
     Does not mirror, and does not cut a piece that is too large (see ``tiles``).
 
@@ -147,7 +156,8 @@ def nest(
     check_fit(parts, [*(sheet.kind for sheet in locked), *kinds], pieces)
     bound = lower_bound(parts, [*kinds, *(sheet.kind for sheet in locked)], settings)
     search = Search(pieces, kinds, settings, bound, on_progress, cancel)
-    stopped = _run(search, locked)
+    tries = StripTries(search, strip, {p.key: p for p in parts}) if strip is not None else None
+    stopped = _run(search, locked, tries)
     layout = _layout(search, stopped)
     faults = check_layout(parts, sheets, settings, layout)
     if faults:

@@ -51,6 +51,7 @@ def _one_fewer(search: Search, rng: random.Random, most: int) -> bool:
             pool, now = left, area
         if now < least:
             least = now
+            search.closest = Nest(list(sheets), list(pool))
             _offer(search, sheets, pool, victim)
         search.tick()
         if not pool:

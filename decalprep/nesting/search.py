@@ -28,6 +28,7 @@ class Search:
         self.pieces, self.kinds, self.settings, self.bound = pieces, kinds, settings, bound
         self.on_progress, self.cancel = on_progress, cancel
         self.best: Nest | None = None
+        self.closest: Nest | None = None
         self.passes = 0
 
     def poll(self) -> None:

@@ -1,0 +1,157 @@
+"""Passes of the improver that ask the strip packer whether one piece more fits a sheet."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from shapely.affinity import translate
+from shapely.geometry import Polygon
+
+from decalprep.geometry import Box
+from decalprep.nesting.board import Spot
+from decalprep.nesting.layout import NestPart, NestSettings
+from decalprep.nesting.placing import Habit
+from decalprep.nesting.raster import grown, largest_rectangle, touched_cells
+from decalprep.nesting.regions import Region
+from decalprep.nesting.search import Search
+from decalprep.nesting.shapes import Turned, turn
+from decalprep.nesting.state import Nest, OpenSheet, Piece
+from decalprep.nesting.strip import Posed, StripItem, StripPacker
+
+MOST_FILLED = 0.95
+LEAST_ROOM = 0.75
+"""A sheet is tried only where one free rectangle is this share of it, filled to at most that."""
+
+
+def posed_spot(
+    polygon: Polygon, pose: Posed, region: Region, settings: NestSettings
+) -> tuple[Spot, Polygon]:
+    """A piece at an exact place, off the grid: its cells there, and its outline on the sheet."""
+    step, half = settings.grid_mm, settings.gap_mm / 2
+    shape = translate(turn(polygon, pose.turn_deg), pose.x_mm, pose.y_mm)
+    x0, y0, x1, y1 = shape.bounds
+    left, low = region.box.x0 - half, region.box.y0 - half
+    column = math.floor((x0 - half - left) / step + 1e-6)
+    row = math.floor((y0 - half - low) / step + 1e-6)
+    corner = (left + column * step, low + row * step)
+    width, height = (x1 + half - corner[0]) / step, (y1 + half - corner[1]) / step
+    mask = touched_cells(
+        grown(shape, half), corner, step, math.ceil(height - 1e-6), math.ceil(width - 1e-6)
+    )
+    turned = Turned(
+        pose.turn_deg,
+        region.box.x0 + column * step - pose.x_mm,
+        region.box.y0 + row * step - pose.y_mm,
+        width,
+        height,
+        mask,
+    )
+    return Spot(turned, column, row), shape
+
+
+def _free_box(sheet: OpenSheet, settings: NestSettings) -> Box | None:
+    """The largest free rectangle of the bare sheet in mm, half a gap beyond the printable area."""
+    if sheet.locked or len(sheet.kind.regions) != 1:
+        return None
+    region = sheet.kind.regions[0]
+    column, row, across, up = largest_rectangle(sheet.emptied().boards[0].free_mask())
+    if across * up < LEAST_ROOM * region.field.rows * region.field.columns:
+        return None
+    step, half = settings.grid_mm, settings.gap_mm / 2
+    x0, y0 = region.box.x0 - half + column * step, region.box.y0 - half + row * step
+    return Box(
+        x0,
+        y0,
+        min(x0 + across * step, region.box.x1 + half),
+        min(y0 + up * step, region.box.y1 + half),
+    )
+
+
+@dataclass
+class StripTries:
+    """What the passes need: the search, the packer, and the parts by name."""
+
+    search: Search
+    pack: StripPacker
+    parts: Mapping[str, NestPart]
+
+    def run(self, tries: int) -> None:
+        """Try to empty the pool of the nearest miss, one piece at a time."""
+        if self.search.closest is None:
+            return
+        sheets, pool = list(self.search.closest.sheets), list(self.search.closest.pool)
+        for number in range(tries):
+            if not pool or self.search.proved:
+                break
+            self.search.poll()
+            ordered = sorted(range(len(sheets)), key=lambda k: sheets[k].taken)
+            index = ordered[number % len(ordered)]
+            piece = pool[(number // len(ordered)) % len(pool)]
+            twin, left = self._with(sheets[index], piece, pool, number)
+            if twin is not None and sum(p.area for p in left) < sum(p.area for p in pool):
+                sheets[index], pool = twin, left
+            self.search.tick()
+        if not pool:
+            self.search.offer(Nest(sheets))
+
+    def _with(
+        self, sheet: OpenSheet, piece: Piece, pool: list[Piece], seed: int
+    ) -> tuple[OpenSheet | None, list[Piece]]:
+        """The sheet laid anew with one piece more, and the pool that is left."""
+        settings = self.search.settings
+        room = _free_box(sheet, settings)
+        if room is None or sheet.taken + piece.area > MOST_FILLED * room.area / settings.grid_mm**2:
+            return None, pool
+        inside = self._in_cut_outs(sheet)
+        chosen = [*(p for p in sheet.where if p not in inside), piece]
+        items = [
+            StripItem(str(k), self.parts[p.key].polygon, self.parts[p.key].turns)
+            for k, p in enumerate(chosen)
+        ]
+        found = self.pack(room.height, items, settings.gap_mm, seed)
+        if found is None or found[0] > room.width or len(found[1]) != len(items):
+            return None, pool
+        twin = self._laid(sheet, chosen, found[1], room)
+        if twin is None:
+            return None, pool
+        rest = [*inside, *(p for p in pool if p is not piece)]
+        rest.sort(key=lambda p: (-p.area, p.key, p.copy))
+        return twin, [p for p in rest if not twin.add(p, Habit.TOUCH)]
+
+    def _laid(
+        self, sheet: OpenSheet, chosen: list[Piece], poses: list[Posed], room: Box
+    ) -> OpenSheet | None:
+        """The packer's answer on a fresh sheet, or None where it does not keep the exact gap."""
+        settings, twin = self.search.settings, sheet.emptied()
+        outlines: list[Polygon] = []
+        for pose in poses:
+            piece = chosen[int(pose.name)]
+            moved = Posed(pose.name, pose.turn_deg, pose.x_mm + room.x0, pose.y_mm + room.y0)
+            polygon = self.parts[piece.key].polygon
+            spot, outline = posed_spot(polygon, moved, sheet.kind.regions[0], settings)
+            edge = Box(*outline.bounds).grown(settings.gap_mm / 2)
+            if not room.contains(edge, 1e-4):
+                return None
+            if any(outline.distance(other) < settings.gap_mm - 1e-4 for other in outlines):
+                return None
+            if any(outline.intersects(other) for other in outlines):
+                return None
+            outlines.append(outline)
+            twin.put(piece, 0, spot)
+        return twin
+
+    def _in_cut_outs(self, sheet: OpenSheet) -> set[Piece]:
+        """Pieces that lie within the outer edge of another piece of their sheet."""
+        outer: dict[Piece, Polygon] = {}
+        for piece, (_, spot) in sheet.where.items():
+            shape = turn(self.parts[piece.key].polygon, spot.turned.turn_deg)
+            step = self.search.settings.grid_mm
+            x, y = spot.x * step - spot.turned.left_mm, spot.y * step - spot.turned.bottom_mm
+            outer[piece] = Polygon(translate(shape, x, y).exterior)
+        return {
+            a
+            for a, inner in outer.items()
+            if any(b is not a and whole.contains(inner) for b, whole in outer.items())
+        }

@@ -1,0 +1,57 @@
+"""The strip packer as a helper: kept in a child, checked exactly, and never needed."""
+
+import pytest
+from shapely.geometry import Point, box
+
+from decalprep.model import Margins, Sheet, Turns
+from decalprep.nesting import NestPart, NestSettings, check_layout, nest
+from decalprep.nesting.strip import Posed, StripItem, child_packer, strip_packer_there
+
+A5 = Sheet("A5", 148, 210, Margins(5, 5, 5, 5))
+DISCS = [NestPart("disc", 9, Point(0, 0).buffer(31))]
+
+
+def hexagonal(height_mm, items, gap_mm, seed):
+    """A packer by rule: discs in two columns, half a disc shifted; its answer is off the grid."""
+    radius = 31 + gap_mm / 2 + 0.02
+    poses = []
+    for k, item in enumerate(items):
+        column, row = divmod(k, 3)
+        poses.append(
+            Posed(
+                item.name,
+                0.0,
+                radius + column * radius * 3**0.5,
+                radius + (2 * row + column % 2) * radius,
+            )
+        )
+    columns = -(-len(items) // 3)
+    return radius * (2 + (columns - 1) * 3**0.5), poses
+
+
+def broken(height_mm, items, gap_mm, seed):
+    """A packer that lays everything on one spot and calls it short."""
+    return 1.0, [Posed(item.name, 0.0, 40.0, 40.0) for item in items]
+
+
+@pytest.mark.parametrize("pack", [hexagonal, broken, lambda *a: None])
+def test_whatever_the_packer_says_the_layout_passes(pack):
+    rules = NestSettings(budget=30)
+    layout = nest(DISCS, [A5], rules, strip=pack)
+    assert check_layout(DISCS, [A5], rules, layout) == ()
+    assert layout.unplaced == ()
+
+
+@pytest.mark.skipif(not strip_packer_there(), reason="spyrrow is not installed")
+def test_the_child_answers_and_keeps_the_gap():
+    items = [StripItem(str(k), box(0, 0, 60, 40), Turns.QUARTER) for k in range(4)]
+    length, poses = child_packer(1)(130.0, items, 2.0, 1)
+    assert len(poses) == 4
+    assert 80 <= length < 200
+
+
+@pytest.mark.skipif(not strip_packer_there(), reason="spyrrow is not installed")
+def test_the_child_is_killed_on_cancel_and_on_nonsense_gives_none():
+    items = [StripItem("0", box(0, 0, 60, 40), Turns.NONE)]
+    assert child_packer(30, cancel=lambda: True)(130.0, items, 2.0, 1) is None
+    assert child_packer(1)(10.0, items, 2.0, 1) is None
