@@ -4,9 +4,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from PIL import Image
 
-from decalprep.errors import InputProblem, TooMuch
+from decalprep.errors import DecalprepError, InputProblem, TooMuch
 from decalprep.scan import images as images_module
 from decalprep.scan import read_scan
 
@@ -81,3 +83,19 @@ def test_refusals(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(images_module, "LARGEST_PIXELS", 1000)
     with pytest.raises(TooMuch):
         read_scan(tmp_path / "whole.png")
+
+
+@settings(
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(
+    st.sampled_from([b"", b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff", b"II*\x00", b"%PDF-1.5\n"]),
+    st.binary(max_size=300),
+)
+def test_any_bytes_are_read_or_refused(tmp_path: Path, head: bytes, body: bytes) -> None:
+    path = tmp_path / "any"
+    path.write_bytes(head + body)
+    try:
+        read_scan(path)
+    except DecalprepError as refused:
+        assert str(path) in str(refused)

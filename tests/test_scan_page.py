@@ -103,6 +103,17 @@ def test_mirrored_stretched_and_foreign_pictures_are_refused() -> None:
         find_page(ScanImage("s", np.full((1000, 800), 240, np.uint8)))
 
 
+def test_a_photograph_is_refused_by_name() -> None:
+    grey = picture(PRESS, BED, turn_deg=0.3)
+    high, wide = grey.shape
+    corners = np.array([(0, 0), (wide, 0), (wide, high), (0, high)], np.float32)
+    tilted = corners + np.array([(60, 50), (-60, 50), (0, 0), (0, 0)], np.float32)
+    warp = cv2.getPerspectiveTransform(corners, tilted)
+    photo = cv2.warpPerspective(grey, warp, (wide, high), borderValue=120)
+    with pytest.raises(ReadingsRefused, match="a photograph, or not flat"):
+        find_page(ScanImage("photo", photo))
+
+
 def test_wrong_tags_and_resizing_are_told() -> None:
     grey = picture(PRESS, BED, turn_deg=0.3)
     told = [n.code for n in find_page(ScanImage("s", grey, (300, 300))).points.notices]

@@ -69,8 +69,8 @@ def read_scan(path: Path) -> tuple[ScanImage, ...]:
 def _from_picture(data: bytes, path: Path) -> tuple[ScanImage, ...]:
     found = []
     with warnings.catch_warnings():
-        # The size limit is ours, told in our words.
-        warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+        # The size limit is ours, told in our words; damaged tags matter only if pixels do not read.
+        warnings.simplefilter("ignore")
         try:
             with Image.open(io.BytesIO(data), formats=_FORMATS) as picture:
                 several = getattr(picture, "n_frames", 1) > 1 and picture.format == "TIFF"

@@ -25,6 +25,7 @@ _LEAST_SHARE = 0.6
 _STRETCH_LIMIT = 0.012
 _DPI_TAG_LIMIT = 0.01
 _OUTLIER_MM = 0.25
+_BENT_MM = 0.35
 _STRAIGHT_DEG = 0.01
 _COMMON_DPI = (75, 100, 150, 200, 240, 300, 400, 600, 800, 1200)
 
@@ -176,7 +177,9 @@ def _points(
     digits: tuple[int, int, int, int] | None,
 ) -> ScanPoints:
     mm = np.array(layout.discs)[found]
-    linear = fit_affine(mm, xy)[:, :2]
+    affine = fit_affine(mm, xy)
+    linear = affine[:, :2]
+    _refuse_photograph(image, mm @ linear.T + affine[:, 2] - xy, linear)
     turn = math.degrees(math.atan2(-linear[1, 0], linear[0, 0]))
     # Along the image's axes: how many px one mm of page makes in that direction.
     per_mm = (float(np.hypot(*linear[0])), float(np.hypot(*linear[1])))
@@ -198,6 +201,18 @@ def _points(
         page_code(digits) if digits is not None else "",
         tuple(_notices(image, per_mm, turn, len(layout.discs) - len(found))),
     )
+
+
+def _refuse_photograph(image: ScanImage, left_px: Array, linear: Array) -> None:
+    """A flatbed bends a page by less than 0.2 mm; perspective and curl bend it by millimetres."""
+    bent = float(np.sqrt(np.mean(np.sum(left_px**2, axis=1)) / abs(np.linalg.det(linear))))
+    if bent > _BENT_MM:
+        raise ReadingsRefused(
+            f"the page is bent by {bent:.1f} mm in the picture: a photograph, or not flat",
+            where=image.name,
+            do="use a flatbed scanner, the page flat under the lid; photographs are not accurate "
+            "enough to correct a printer",
+        )
 
 
 def _refuse_stretch(image: ScanImage, per_mm: tuple[float, float]) -> None:

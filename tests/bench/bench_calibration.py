@@ -1,0 +1,97 @@
+"""Times and accuracy of calibration by hand and by scanner, on the virtual devices.
+
+Run from the project's folder: python tests/bench/bench_calibration.py [runs]
+"""
+
+import resource
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from test_calibration_rule import ALL, LAYOUT, page
+from test_calibration_scans import pair, shape_truth, uneven_press
+from virtual.hand import Press, draw_press, one_digit_wrong, read
+from virtual.pages import picture
+from virtual.scanner import Bed, draw_bed
+
+from decalprep.calibration import (
+    PLAIN,
+    VERNIER,
+    Hand,
+    coverage_factor,
+    estimate_printer,
+    shape_from_scans,
+)
+from decalprep.errors import ReadingsRefused
+from decalprep.scan import ScanImage, find_page
+
+
+def ppm(values: np.ndarray) -> str:
+    return " ".join(f"{1e6 * v:6.0f}" for v in np.atleast_1d(values))
+
+
+def by_hand(name: str, hand: Hand, runs: int) -> None:
+    """Spread of the estimates, share of 95 % intervals that hold the truth, slips named."""
+    rng = np.random.default_rng(3)
+    errors, held, named, accused = [], np.zeros(3), 0, 0
+    for _ in range(runs):
+        press = draw_press(rng, 0.003)
+        rows = read(press, rng, sigma_mm=hand.sigma_mm)
+        got = estimate_printer(page(rows, hand=hand), LAYOUT, accept=ALL)
+        truth = np.array([press.scale_x, press.scale_y, press.skew])
+        errors.append(np.array([got.scale_x, got.scale_y, got.skew]) - truth)
+        held += [low <= t <= high for (low, high), t in zip(got.intervals, truth, strict=True)]
+        try:
+            estimate_printer(page(rows, hand=hand), LAYOUT)
+        except ReadingsRefused:
+            accused += 1
+        at = int(rng.integers(len(rows)))
+        line, value = rows[at]
+        rows[at] = (line, one_digit_wrong(rng, value))
+        try:
+            estimate_printer(page(rows, hand=hand), LAYOUT)
+        except ReadingsRefused as refused:
+            named += f"{line}={rows[at][1]:g}" in str(refused)
+    spread = np.sqrt(np.mean(np.square(errors), axis=0))
+    print(f"{name}: x y skew {ppm(spread)} ppm, held {100 * held / runs} %")
+    shares = f"{100 * named / runs:.1f} %, honest accused {100 * accused / runs:.1f} %"
+    print(f"  mistyped figure named {shares}")
+
+
+def by_scanner(runs: int) -> None:
+    """Spread and coverage of ratio and skew from scans at 0 and 90 degrees."""
+    rng = np.random.default_rng(5)
+    errors, held = [], np.zeros(2)
+    for _ in range(runs):
+        press = uneven_press(rng)
+        found = shape_from_scans(pair(press, draw_bed(rng), rng)).shape
+        error = np.array([found.ratio, found.skew]) - shape_truth(press)
+        errors.append(error)
+        u = np.sqrt(np.diag(np.array(found.covariance)))
+        held += np.abs(error) < coverage_factor(found.freedom) * u
+    spread = np.sqrt(np.mean(np.square(errors), axis=0))
+    print(f"two scans: ratio skew {ppm(spread)} ppm, held {100 * held / runs} %")
+
+
+def scan_times() -> None:
+    """Time to measure one drawn scan, and the most memory used by this process so far."""
+    press = Press(0.003, -0.002, 0.001)
+    for dpi in (150, 300, 600):
+        grey = picture(press, Bed(dpi=dpi), turn_deg=0.3)
+        start = time.perf_counter()
+        found = find_page(ScanImage("scan", grey, (dpi, dpi)))
+        took = time.perf_counter() - start
+        peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+        print(f"{dpi} dpi: {len(found.points.page_mm)} discs in {took:.2f} s, peak {peak:.0f} MiB")
+
+
+if __name__ == "__main__":
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
+    by_hand("hand, plain rule", PLAIN, count)
+    by_hand("hand, vernier", VERNIER, count)
+    by_scanner(min(count, 400))
+    scan_times()
