@@ -192,6 +192,41 @@ def test_text_runs_have_place_size_and_words() -> None:
     assert third.stroke_width_pt == (1, 1)
 
 
+def test_text_by_glyph_names_and_unicode_maps() -> None:
+    """Glyph names judged by another library's copy of the Adobe Glyph List."""
+    from fontTools.agl import toUnicode
+
+    names = ["H", "E", "seven", "Odieresis", "degree", "quoteright", "uni00C6"]
+    cmap = (
+        b"1 beginbfchar <0041> <0058> endbfchar 2 beginbfrange <0042> <0044> <0061> "
+        b"<0050> <0051> [<0031> <00320033>] endbfrange"
+    )
+
+    def dress(document: pikepdf.Pdf, page: Any) -> None:
+        listed = Array([1, *(Name("/" + name) for name in names)])
+        below = Dictionary(Type=Name.Font, Subtype=Name.CIDFontType2, DW=500)
+        page.Resources.Font = Dictionary(
+            F=Dictionary(
+                Type=Name.Font,
+                Subtype=Name.Type1,
+                Encoding=Dictionary(Type=Name.Encoding, Differences=listed),
+            ),
+            G=Dictionary(
+                Type=Name.Font,
+                Subtype=Name.Type0,
+                Encoding=Name("/Identity-H"),
+                DescendantFonts=Array([below]),
+                ToUnicode=document.make_stream(cmap),
+            ),
+        )
+
+    content = b"BT /F 9 Tf <01020304050607> Tj /G 9 Tf <00410042004400500051> Tj ET"
+    first, second = read_page(page_of(content, dress)).texts
+    assert first.text == "".join(toUnicode(name) for name in names)
+    assert second.text == "Xac123"
+    assert second.box_pt.width == pytest.approx(5 * 0.5 * 9)
+
+
 def test_images_and_inline_images() -> None:
     def dress(document: pikepdf.Pdf, page: Any) -> None:
         image = document.make_stream(b"\x00" * 6)

@@ -6,6 +6,7 @@ from typing import Any
 import pikepdf
 
 from decalprep.geometry import Affine
+from decalprep.pdfstream.glyphnames import text_of_glyph
 from decalprep.pdfstream.tokens import operands, operations
 
 _NO_WIDTH_EM = 0.556
@@ -150,13 +151,11 @@ def _differences(font: Any) -> dict[int, str]:
     encoding = font.get("/Encoding")
     if not isinstance(encoding, pikepdf.Dictionary) or "/Differences" not in encoding:
         return {}
-    from fontTools.agl import toUnicode
-
     result: dict[int, str] = {}
     code = 0
     for item in encoding["/Differences"].as_list():
         if isinstance(item, pikepdf.Name):
-            text = toUnicode(str(item)[1:])
+            text = text_of_glyph(str(item)[1:])
             if text:
                 result[code] = text
             code += 1
