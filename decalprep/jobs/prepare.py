@@ -72,8 +72,8 @@ def prepare_panel(
     from decalprep.pdfstream import read_page
 
     say(f"{panel.name}: reading {panel['artwork']}")
-    whole = _take_in(panel, job, ())
     face, back = _faces(panel, job)
+    whole = _take_in(panel, job, face)
     contents = read_page(whole.page_pdf)
     settings = _outline_settings(panel)
     found = find_outline(whole, contents, face, settings)
@@ -104,6 +104,7 @@ def prepare_panel(
     contents = read_page(bleed.artwork.page_pdf)
     notices = (
         *whole.notices,
+        *(n for plate in (face, back) if plate for n in plate.notices),
         *found.notices,
         *holes.notices,
         *hole_notices,
@@ -128,7 +129,7 @@ def _hole_words(holes: FoundHoles, panel: PanelSpec) -> str:
     return f"holes: {found}" + (f"; the job file speaks of {own}" if own else "")
 
 
-def _take_in(panel: PanelSpec, job: Job, hidden: tuple[str, ...]) -> Artwork:
+def _take_in(panel: PanelSpec, job: Job, face: PartFace | None) -> Artwork:
     from decalprep.intake import read_artwork
     from decalprep.intake.options import IntakeOptions
 
@@ -138,12 +139,12 @@ def _take_in(panel: PanelSpec, job: Job, hidden: tuple[str, ...]) -> Artwork:
         scale=panel["scale"],
         page=panel["page"],
         show_layers=panel["show_layers"],
-        hide_layers=tuple(dict.fromkeys((*panel["hide_layers"], *hidden))),
+        hide_layers=panel["hide_layers"],
         allow_missing_fonts=panel["allow_missing_fonts"],
         dpi=job["printer_dpi"],
         unit=panel["part_unit"] if "part_unit" in panel.keys.given else None,
     )
-    artwork = read_artwork(job.folder / panel["artwork"], options)
+    artwork = read_artwork(job.folder / panel["artwork"], options, part=face)
     if artwork.evidence and artwork.evidence[0].rank is EvidenceRank.ASSUMED:
         raise NoSize(
             f"nothing states its true size ({artwork.evidence[0].reason} would give "

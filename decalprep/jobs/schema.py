@@ -302,8 +302,14 @@ PANEL = (
     Key("height", size, None, "True height of the whole drawing page.", '"90 mm"'),
     Key("scale", number, None, "True size over the file's own size, as a ratio.", "1.0"),
     Key("copies", count, 1, "How many of this decal.", "1"),
-    Key("show_layers", many(text), (), "Only these layers of the artwork.", '["ground", "legend"]'),
-    Key("hide_layers", many(text), (), "All layers but these.", '["construction"]'),
+    Key(
+        "show_layers",
+        many(text),
+        (),
+        "Layers to switch on that the file has hidden.",
+        '["ground", "legend"]',
+    ),
+    Key("hide_layers", many(text), (), "Layers that must not be printed.", '["construction"]'),
     Key(
         "outline_from",
         one_of("auto", "layer", "part", "path", "picture", "page"),
