@@ -1,11 +1,12 @@
 """The strip packer as a helper: kept in a child, checked exactly, and never needed."""
 
 import pytest
-from shapely.geometry import Point, box
+from shapely.geometry import Point, Polygon, box
 
 from decalprep.model import Margins, Sheet, Turns
 from decalprep.nesting import NestPart, NestSettings, check_layout, nest
-from decalprep.nesting.strip import Posed, StripItem, child_packer, strip_packer_there
+from decalprep.nesting.poses import Posed
+from decalprep.nesting.strip import StripItem, child_packer, strip_packer_there
 
 A5 = Sheet("A5", 148, 210, Margins(5, 5, 5, 5))
 DISCS = [NestPart("disc", 9, Point(0, 0).buffer(31))]
@@ -55,3 +56,24 @@ def test_the_child_is_killed_on_cancel_and_on_nonsense_gives_none():
     items = [StripItem("0", box(0, 0, 60, 40), Turns.NONE)]
     assert child_packer(30, cancel=lambda: True)(130.0, items, 2.0, 1) is None
     assert child_packer(1)(10.0, items, 2.0, 1) is None
+
+
+def two_triangles(height_mm, items, gap_mm, seed):
+    """A packer by rule: one triangle as it is, one half turned, hypotenuse on hypotenuse."""
+    assert height_mm == pytest.approx(202.0)
+    edge = gap_mm / 2
+    return 139.9, [
+        Posed(items[0].name, 0.0, edge, edge),
+        Posed(items[1].name, 180.0, edge + 137.9, edge + 199.5),
+    ]
+
+
+def test_an_answer_between_the_cells_is_taken_as_it_is():
+    """The gap between the hypotenuses is 2.1 mm; whole cells would ask for more than there is."""
+    triangle = Polygon([(0, 0), (135.4, 0), (0, 199.5)])
+    parts = [NestPart("corner plate", 2, triangle, Turns.HALF)]
+    rules = NestSettings(budget=30)
+    assert len(nest(parts, [A5], rules).sheets) == 2
+    layout = nest(parts, [A5], rules, strip=two_triangles)
+    assert layout.bound_text == "1 sheet, proved fewest"
+    assert check_layout(parts, [A5], rules, layout) == ()

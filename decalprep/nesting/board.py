@@ -85,10 +85,10 @@ class Board:
         self.taken |= spot.turned.for_stride(self.field.stride).cells << self._bit(spot)
         self._changed(-int(spot.turned.mask.sum()))
 
-    def lift(self, spot: Spot) -> None:
-        """Give the cells of a piece back."""
-        self.taken &= ~(spot.turned.for_stride(self.field.stride).cells << self._bit(spot))
-        self._changed(int(spot.turned.mask.sum()))
+    def is_bare(self, spot: Spot) -> bool:
+        """Whether none of the piece's cells is blocked on the empty board."""
+        cells = spot.turned.for_stride(self.field.stride).cells << self._bit(spot)
+        return not cells & self.field.bare
 
     def _changed(self, cells: int) -> None:
         self.free_cells += cells

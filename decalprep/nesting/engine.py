@@ -15,6 +15,7 @@ from decalprep.nesting.layout import Layout, NestPart, NestSettings
 from decalprep.nesting.objective import rest_rectangle_mm, straight_cuts
 from decalprep.nesting.placing import Habit
 from decalprep.nesting.prepare import check_fit, check_parts, locked_sheets, pieces_of
+from decalprep.nesting.rectangles import RectangleStart
 from decalprep.nesting.regions import Region, kinds_of
 from decalprep.nesting.search import Cancel, Progress, Search
 from decalprep.nesting.state import Nest, OpenSheet, Piece, Stopped, fill
@@ -47,7 +48,9 @@ def _orders(pieces: Sequence[Piece], rng: random.Random) -> list[tuple[list[Piec
     ]
 
 
-def first_answers(search: Search, locked: Sequence[OpenSheet], rng: random.Random) -> None:
+def first_answers(
+    search: Search, locked: Sequence[OpenSheet], rng: random.Random, boxes: RectangleStart
+) -> None:
     """Lay all pieces in several orders; the best is kept, also when it is stopped half way."""
     for order, habit in _orders(search.pieces, rng):
         found = Nest([sheet.copy() for sheet in locked])
@@ -55,15 +58,19 @@ def first_answers(search: Search, locked: Sequence[OpenSheet], rng: random.Rando
             fill(found, order, search.kinds, habit, poll=search.poll)
         finally:
             search.offer(found)
+        if search.passes == 0:
+            boxes.run(locked)
         search.tick()
         if search.passes >= search.settings.budget:
             return
 
 
-def _run(search: Search, locked: Sequence[OpenSheet], strip: StripTries | None) -> str:
+def _run(
+    search: Search, locked: Sequence[OpenSheet], boxes: RectangleStart, strip: StripTries | None
+) -> str:
     rng = random.Random(search.settings.seed)
     try:
-        first_answers(search, locked, rng)
+        first_answers(search, locked, rng, boxes)
         improve(search, rng)
         if strip is not None and not search.proved:
             strip.run(STRIP_TRIES)
@@ -156,8 +163,9 @@ def nest(
     check_fit(parts, [*(sheet.kind for sheet in locked), *kinds], pieces)
     bound = lower_bound(parts, [*kinds, *(sheet.kind for sheet in locked)], settings)
     search = Search(pieces, kinds, settings, bound, on_progress, cancel)
-    tries = StripTries(search, strip, {p.key: p for p in parts}) if strip is not None else None
-    stopped = _run(search, locked, tries)
+    by_key = {part.key: part for part in parts}
+    tries = StripTries(search, strip, by_key) if strip is not None else None
+    stopped = _run(search, locked, RectangleStart(search, by_key), tries)
     layout = _layout(search, stopped)
     faults = check_layout(parts, sheets, settings, layout)
     if faults:

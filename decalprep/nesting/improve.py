@@ -38,6 +38,8 @@ def _one_fewer(search: Search, rng: random.Random, most: int) -> bool:
         return False
     pool = [*start.pool, *(victim.where if victim else ())]
     now = least = sum(p.area for p in pool)
+    if search.closest is None or len(sheets) < len(search.closest.sheets):
+        search.closest = Nest(list(sheets), list(pool))
     whole = max(s.kind.free_cells for s in sheets)
     kept = min(most, search.settings.budget - search.passes)
     for turn in range(kept):

@@ -16,7 +16,7 @@ from decalprep.model import Sheet
 from decalprep.nesting.board import Board, Field
 from decalprep.nesting.grids import label_boxes, label_polygon
 from decalprep.nesting.layout import NestSettings
-from decalprep.nesting.raster import TOUCH_MM, grown, touched_cells
+from decalprep.nesting.raster import TOUCH_MM, grown, polygons_of, touched_cells
 
 
 @dataclass(eq=False)
@@ -24,12 +24,13 @@ class Region:
     """Part of a sheet that pieces may lie in; cell (0, 0) has its lower left at ``origin_mm``.
 
     The field is larger than ``box`` by half the gap all round, since the gap belongs to pieces;
-    ``usable_mm2`` is what grown pieces may cover of it.
+    ``usable_mm2`` is what grown pieces may cover of it, ``kept`` are boxes round what is not free.
     """
 
     box: Box
     field: Field
     usable_mm2: float
+    kept: tuple[Box, ...] = ()
 
     def board(self) -> Board:
         """An empty board."""
@@ -72,18 +73,25 @@ def _cut(a: Box, b: Box) -> Box:
     return Box(max(a.x0, b.x0), max(a.y0, b.y0), min(a.x1, b.x1), min(a.y1, b.y1))
 
 
-def _region(area: Box, settings: NestSettings, kept_free: list[BaseGeometry]) -> Region | None:
+def _region(
+    area: Box,
+    settings: NestSettings,
+    kept: list[BaseGeometry],
+    outside: Sequence[BaseGeometry] = (),
+) -> Region | None:
     if area.width <= 0 or area.height <= 0:
         return None
     step, half = settings.grid_mm, settings.gap_mm / 2
     width, height = (area.width + 2 * half) / step, (area.height + 2 * half) / step
     rows, columns = math.ceil(height - 1e-6), math.ceil(width - 1e-6)
     taken = np.zeros((rows, columns), dtype=bool)
+    kept_free = [*kept, *outside]
     for shape in kept_free:
         taken |= touched_cells(shape, (area.x0 - half, area.y0 - half), step, rows, columns)
     whole = box(area.x0 - half, area.y0 - half, area.x1 + half, area.y1 + half)
     usable = whole.difference(shapely.union_all(kept_free)).area if kept_free else whole.area
-    return Region(area, Field(width, height, taken), usable)
+    boxes = tuple(Box(*p.bounds) for shape in kept for p in polygons_of(shape))
+    return Region(area, Field(width, height, taken), usable, boxes)
 
 
 def _corners(label: Polygon, within: Box) -> BaseGeometry:
@@ -113,7 +121,7 @@ def regions_of(
             continue
         area = _cut(Box(*inner.bounds), sheet.printable)
         outside = [_corners(inner.buffer(half + 2 * TOUCH_MM), area.grown(half))]
-        region = _region(area, settings, kept + outside if sheet.grid.corner_radius_mm else kept)
+        region = _region(area, settings, kept, outside if sheet.grid.corner_radius_mm else ())
         if region is not None:
             found.append(region)
     return tuple(found)

@@ -20,6 +20,7 @@ import shapely
 from shapely.geometry import Polygon
 
 from decalprep.model import Turns
+from decalprep.nesting.poses import Posed
 
 ANGLES: dict[Turns, list[float] | None] = {
     Turns.NONE: [0.0],
@@ -41,19 +42,9 @@ class StripItem:
     turns: Turns
 
 
-@dataclass(frozen=True)
-class Posed:
-    """Where the packer put a piece: turned about its origin, then shifted, from the strip's
-    lower left corner, mm."""
-
-    name: str
-    turn_deg: float
-    x_mm: float
-    y_mm: float
-
-
 StripPacker = Callable[[float, Sequence[StripItem], float, int], tuple[float, list[Posed]] | None]
-"""(height mm, items, gap mm, seed) -> (length mm, poses), or None where the packer gave up."""
+"""(height mm, items, gap mm, seed) -> (length mm, poses from the strip's lower left), or None where
+the packer gave up."""
 
 
 def strip_packer_there() -> bool:

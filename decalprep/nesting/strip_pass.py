@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -10,45 +9,17 @@ from shapely.affinity import translate
 from shapely.geometry import Polygon
 
 from decalprep.geometry import Box
-from decalprep.nesting.board import Spot
 from decalprep.nesting.layout import NestPart, NestSettings
 from decalprep.nesting.placing import Habit
-from decalprep.nesting.raster import grown, largest_rectangle, touched_cells
-from decalprep.nesting.regions import Region
+from decalprep.nesting.poses import Posed, posed_spot
+from decalprep.nesting.raster import largest_rectangle
 from decalprep.nesting.search import Search
-from decalprep.nesting.shapes import Turned, turn
+from decalprep.nesting.shapes import turn
 from decalprep.nesting.state import Nest, OpenSheet, Piece
-from decalprep.nesting.strip import Posed, StripItem, StripPacker
+from decalprep.nesting.strip import StripItem, StripPacker
 
-MOST_FILLED = 0.95
 LEAST_ROOM = 0.75
-"""A sheet is tried only where one free rectangle is this share of it, filled to at most that."""
-
-
-def posed_spot(
-    polygon: Polygon, pose: Posed, region: Region, settings: NestSettings
-) -> tuple[Spot, Polygon]:
-    """A piece at an exact place, off the grid: its cells there, and its outline on the sheet."""
-    step, half = settings.grid_mm, settings.gap_mm / 2
-    shape = translate(turn(polygon, pose.turn_deg), pose.x_mm, pose.y_mm)
-    x0, y0, x1, y1 = shape.bounds
-    left, low = region.box.x0 - half, region.box.y0 - half
-    column = math.floor((x0 - half - left) / step + 1e-6)
-    row = math.floor((y0 - half - low) / step + 1e-6)
-    corner = (left + column * step, low + row * step)
-    width, height = (x1 + half - corner[0]) / step, (y1 + half - corner[1]) / step
-    mask = touched_cells(
-        grown(shape, half), corner, step, math.ceil(height - 1e-6), math.ceil(width - 1e-6)
-    )
-    turned = Turned(
-        pose.turn_deg,
-        region.box.x0 + column * step - pose.x_mm,
-        region.box.y0 + row * step - pose.y_mm,
-        width,
-        height,
-        mask,
-    )
-    return Spot(turned, column, row), shape
+"""A sheet is tried only where one free rectangle is this share of it."""
 
 
 def _free_box(sheet: OpenSheet, settings: NestSettings) -> Box | None:
@@ -102,7 +73,8 @@ class StripTries:
         """The sheet laid anew with one piece more, and the pool that is left."""
         settings = self.search.settings
         room = _free_box(sheet, settings)
-        if room is None or sheet.taken + piece.area > MOST_FILLED * room.area / settings.grid_mm**2:
+        ink = sum(self.parts[p.key].polygon.area for p in (*sheet.where, piece))
+        if room is None or ink > room.area:
             return None, pool
         inside = self._in_cut_outs(sheet)
         chosen = [*(p for p in sheet.where if p not in inside), piece]
