@@ -1,7 +1,7 @@
 """Legibility at true size: heights, lines, gaps and contrast, with places."""
 
 import pytest
-from hairline_cases import artwork_of, page_bytes
+from hairline_cases import artwork_of, hidden_layer, page_bytes
 
 from decalprep.cleaning import (
     LegibilitySettings,
@@ -151,3 +151,10 @@ def test_close_up_is_where_most_was_stripped() -> None:
 def test_settings_that_mean_nothing_are_refused(value: float) -> None:
     with pytest.raises(UsageProblem, match="viewing distance mm"):
         LegibilitySettings(viewing_distance_mm=value)
+
+
+def test_text_on_hidden_layers_is_not_judged() -> None:
+    content = f"{MM:.9f} 0 0 {MM:.9f} 0 0 cm /OC /L BDC {text('HIDE', 1)} EMC " + text("SHOW", 8)
+    notices = check_legibility(artwork_of(page_bytes(content.encode(), hidden_layer)))
+    assert not found(notices, "capitals-too-small")
+    assert not found(notices, "contrast-low")

@@ -72,6 +72,7 @@ def words_of(artwork: Artwork, contents: PageContents) -> Letters:
         InputProblem: the page cannot be drawn.
     """
     letters, aslant = _text_letters(artwork)
+    letters = _shown(letters, artwork, contents)
     words: list[Word] = []
     group: list[_Letter] = []
     for letter in [*letters, None]:
@@ -82,6 +83,36 @@ def words_of(artwork: Artwork, contents: PageContents) -> Letters:
         if letter is not None and not letter.character.isspace():
             group.append(letter)
     return Letters((*words, *_outlined_words(artwork, contents)), aslant)
+
+
+def _shown(letters: list[_Letter], artwork: Artwork, contents: PageContents) -> list[_Letter]:
+    """The letters without those of hidden layers: pdfium's text does not tell layers apart."""
+    to_mm = artwork.artwork_from_page
+    boxes = {
+        visible: [
+            Box(*to_mm.apply(t.box_pt.x0, t.box_pt.y0), *to_mm.apply(t.box_pt.x1, t.box_pt.y1))
+            for t in contents.texts
+            if t.visible is visible
+        ]
+        for visible in (True, False)
+    }
+    if not boxes[False]:
+        return letters
+
+    def stands_in(letter: _Letter, boxes_mm: list[Box]) -> bool:
+        middle = Box(*letter.box.centre, *letter.box.centre)
+        size = max(letter.box.height, letter.box.width)
+        return any(
+            box.contains(middle) and 0.3 * min(box.height, box.width) <= size for box in boxes_mm
+        )
+
+    return [
+        letter
+        for letter in letters
+        if letter.character.isspace()
+        or not stands_in(letter, boxes[False])
+        or stands_in(letter, boxes[True])
+    ]
 
 
 def _apart(group: list[_Letter], letter: _Letter) -> bool:
