@@ -17,6 +17,7 @@ from decalprep.nesting.grids import (
     start_at,
 )
 from decalprep.nesting.layout import Layout, NestPart, NestSettings
+from decalprep.nesting.locks import keep, print_again
 from decalprep.nesting.tiles import Ground, Seam, Tile, TileSettings, Tiling, tile_decal
 
 __all__ = [
@@ -32,9 +33,11 @@ __all__ = [
     "check_layout",
     "even_grid",
     "example_grids",
+    "keep",
     "label_boxes",
     "nest",
     "placed_polygon",
+    "print_again",
     "start_at",
     "tile_decal",
 ]

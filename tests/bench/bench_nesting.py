@@ -18,6 +18,7 @@ from shapely.geometry import Point, Polygon, box
 
 from decalprep.model import Margins, Sheet
 from decalprep.nesting import Layout, NestPart, NestSettings, check_layout, nest
+from decalprep.nesting.strip import child_packer
 
 A4 = Sheet("A4", 210, 297, Margins(5, 5, 5, 5))
 
@@ -72,12 +73,18 @@ MAKERS = (_plain, _notched, _l_shape, _u_shape, _ring, _frame, _disc, _strip)
 WEIGHTS = (20, 20, 15, 15, 10, 10, 5, 5)
 
 
-def panel_set(count: int, seed: int) -> list[NestPart]:
-    """``count`` panel-like parts: rectangles, notched, L, U, rings, frames, discs, strips."""
+def panel_set(count: int, seed: int, small: bool = False) -> list[NestPart]:
+    """``count`` panel-like parts: rectangles, notched, L, U, rings, frames, discs, strips.
+
+    With ``small`` every second part is a small plate (15 to 60 mm), as a console's labels and
+    switch plates are: these can lie in notches and cut-outs.
+    """
     rng = random.Random(seed)
     parts = []
     for k in range(count):
         w, h = rng.uniform(40, 150), rng.uniform(30, 110)
+        if small and k % 2:
+            w, h = rng.uniform(20, 60), rng.uniform(15, 45)
         shape = rng.choices(MAKERS, WEIGHTS)[0](rng, w, h)
         shape = rotate(shape, rng.choice((0, 90)), origin=(0, 0))
         parts.append(NestPart(f"panel {k}", 1, shape, panel=f"group {k % 5}"))
@@ -156,9 +163,11 @@ def _drop(free: list[tuple[float, float, float, float]], w0: float, h0: float) -
     return True
 
 
-def one_job(count: int, seed: int, budget: int) -> tuple[int, int, Layout]:
+def one_job(
+    count: int, seed: int, budget: int, small: bool = False, strip_s: int = 0
+) -> tuple[int, int, Layout]:
     """Nest one set and print its line: (rectangle sheets, first sheets, layout)."""
-    parts = panel_set(count, seed)
+    parts = panel_set(count, seed, small)
     settings = NestSettings(gap_mm=2.0, budget=budget)
     t = time.perf_counter()
     rectangles = rectangle_packer(parts, A4, 2.0)
@@ -170,10 +179,11 @@ def one_job(count: int, seed: int, budget: int) -> tuple[int, int, Layout]:
         [A4],
         settings,
         on_progress=lambda sheets, bound, n: seen.append((time.perf_counter() - t, sheets)),
+        strip=child_packer(strip_s) if strip_s else None,
     )
     total = time.perf_counter() - t
     assert not check_layout(parts, [A4], settings, layout)
-    reached = next(at for at, sheets in seen if sheets == len(layout.sheets))
+    reached = next((at for at, sheets in seen if sheets == len(layout.sheets)), total)
     print(
         f"{count:5d} {seed:6d} {rectangles:6d} ({rectangle_s:5.2f} s) {seen[0][1]:6d} "
         f"({seen[0][0]:5.2f} s) {len(layout.sheets):6d} ({reached:6.2f} s) {layout.lower_bound:6d} "
@@ -190,12 +200,16 @@ def main() -> None:
     options.add_argument("--jobs", type=int, default=3)
     options.add_argument("--first-seed", type=int, default=1)
     options.add_argument("--budget", type=int, default=NestSettings().budget)
+    options.add_argument("--small", action="store_true", help="every second part a small plate")
+    options.add_argument("--strip", type=int, default=0, help="seconds a try of the strip packer")
     chosen = options.parse_args()
     print("parts   seed  rectangles      first answer      final (reached)   bound   total")
     sums = [0, 0, 0, 0, 0, 0]
     for count in chosen.sizes:
         for seed in range(chosen.first_seed, chosen.first_seed + chosen.jobs):
-            rectangles, first, layout = one_job(count, seed, chosen.budget)
+            rectangles, first, layout = one_job(
+                count, seed, chosen.budget, chosen.small, chosen.strip
+            )
             row = (rectangles, first, len(layout.sheets), layout.lower_bound)
             for k, value in enumerate(row):
                 sums[k] += value
