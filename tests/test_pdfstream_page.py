@@ -252,6 +252,16 @@ def test_clips_are_noted() -> None:
     assert [s.clipped for s in shapes] == [False, True, True]
 
 
+def test_forms_that_stand_aslant_clip_only_what_reaches_out() -> None:
+    def dress(document: pikepdf.Pdf, page: Any) -> None:
+        inside = form(document, b"10 10 20 20 re f 90 40 30 5 re f")
+        page.Resources.XObject = Dictionary(X=inside)
+
+    content = b"0.8 0.6 -0.6 0.8 60 0 cm /X Do"
+    shapes = read_page(page_of(content, dress)).shapes
+    assert [s.clipped for s in shapes] == [False, True]
+
+
 def test_circle_from_four_curves_and_the_files_own_step() -> None:
     """Kappa 0.5522847498: four cubics within 2.7e-4 of the radius (Goldapp 1991, from memory)."""
     k = 0.5522847498 * 10

@@ -1,6 +1,7 @@
 """Page contents as data: the reader on top of the walker."""
 
 import io
+import math
 import re
 from collections import Counter
 from typing import Any
@@ -8,7 +9,7 @@ from typing import Any
 import pikepdf
 
 from decalprep.errors import InputProblem
-from decalprep.geometry import Affine, Box
+from decalprep.geometry import Affine, Box, Point
 from decalprep.pdfstream.access import float_of, shown_parts, text_advance
 from decalprep.pdfstream.colour import space_family
 from decalprep.pdfstream.contents import PageContents, PaintedShape, ShownImage, ShownText
@@ -248,4 +249,24 @@ def _clipped(frame: Frame, paths: tuple[Any, ...]) -> bool:
             else (s.start, s.control1, s.control2, s.end)
         )
     ]
-    return not clip.contains(Box.around(points), _SMALL_CLIP_SLACK_PT)
+    if not clip.contains(Box.around(points), _SMALL_CLIP_SLACK_PT):
+        return True
+    return any(not _inside(quad, points) for quad in frame.state.clip_quads)
+
+
+def _inside(quad: tuple[Point, ...], points: list[Point]) -> bool:
+    """Whether all points lie in a convex quadrilateral, give or take the slack."""
+    turn = 0.0
+    sides = list(zip(quad, quad[1:] + quad[:1], strict=True))
+    for (x0, y0), (x1, y1) in sides:
+        turn += x0 * y1 - x1 * y0
+    for (x0, y0), (x1, y1) in sides:
+        dx, dy = x1 - x0, y1 - y0
+        length = math.hypot(dx, dy)
+        sign = math.copysign(1.0, turn)
+        if any(
+            sign * (dx * (y - y0) - dy * (x - x0)) < -_SMALL_CLIP_SLACK_PT * length
+            for x, y in points
+        ):
+            return False
+    return True

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field, fields
 from typing import Any
 
-from decalprep.geometry import Affine, Box
+from decalprep.geometry import Affine, Box, Point
 from decalprep.pdfstream.colour import BLACK, Colour
 from decalprep.pdfstream.fonts import Font
 
@@ -15,7 +15,8 @@ class GraphicsState:
     """State at one moment. ``ctm`` goes to page points; copied by q, given back by Q.
 
     ``clip`` is the box of all clips so far (None: none); ``clip_shaped`` says that one of them
-    was not an upright rectangle. ``masked`` says that a soft mask is on.
+    was not a rectangle; ``clip_quads`` are the corners of those that stand aslant.
+    ``masked`` says that a soft mask is on.
     """
 
     ctm: Affine = IDENTITY
@@ -39,6 +40,7 @@ class GraphicsState:
     stroke_alpha: float = 1.0
     clip: Box | None = None
     clip_shaped: bool = False
+    clip_quads: tuple[tuple[Point, ...], ...] = ()
 
     def copied(self) -> "GraphicsState":
         """A state of its own with the same values."""

@@ -180,7 +180,9 @@ class Walker:
         if len(box) == 4:
             x0, y0, x1, y1 = box
             corners = state.ctm.apply_all(((x0, y0), (x1, y0), (x1, y1), (x0, y1)))
-            state.narrow_clip(Box.around(corners), shaped=not is_upright(state.ctm))
+            state.narrow_clip(Box.around(corners), shaped=False)
+            if not is_upright(state.ctm):
+                state.clip_quads = (*state.clip_quads, tuple(corners))
         return Frame(stream_bytes(form), form.get("/Resources", frame.resources), state)
 
     def _push_layer(self, content: Any) -> bool:
