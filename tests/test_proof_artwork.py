@@ -125,6 +125,26 @@ def test_stripped_hairlines_do_not_count_but_thicker_lines_do():
     assert states == ["same", "differs"]
 
 
+def test_a_stroke_stripped_from_filled_shapes_does_not_pass_for_a_move():
+    """Fills lose 0.04 mm on every side with their outline stroke: that is no error of size."""
+    full = artwork_form("vector")
+    bare = Form(full.content.replace(b"1 w", b"0.23 w"), full.box)
+    stroked = Form(bare.content.replace(b"h f", b"h b"), full.box)
+    lacking, _ = _with_form(bare)
+    _, job = specimen_job("vector", placements=(PLACE,))
+    art = job.decals[0].artwork
+    assert art is not None
+    art = replace(art, page_pdf=one_page(stroked), hairline_mm=0.1)
+    stretched = Affine.scaling(1.001, 1.0005).about(*MIDDLE)
+    for error in (Affine(), Affine.translation(0.031, -0.017), stretched):
+        place = error.inverse() @ job.decals[0].page_from_artwork
+        decal = replace(job.decals[0], artwork=art, page_from_artwork=place)
+        with open_pdf(lacking) as view, open_pdf(art.page_pdf) as reference:
+            found = measure_artwork(view, reference, decal)
+        assert found.state == "same"
+        assert off_mm(found, error) < 0.003
+
+
 def test_near_white_made_white_does_not_count():
     full = artwork_form("vector")
     tinted = Form(b"0.97 0.98 0.97 rg 0 0 300 300 re f " + full.content, full.box)

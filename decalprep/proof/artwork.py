@@ -105,7 +105,7 @@ def _registered(scene: Scene, wanted: Pixels) -> tuple[Affine, Move | None, Pixe
     move = None
     for _ in range(6):
         edges = edges_of(target, smooth(wanted, channel), scene.mask, scene.page_from_picture)
-        move = solve_move([edges])
+        move = solve_move([edges], growth_mm=scene.growth_mm)
         if move is None:
             break
         moved_mm = move.largest(move.affine)

@@ -27,9 +27,10 @@ PREFERENCES: tuple[tuple[str, object], ...] = (
 class ExpectedArtwork:
     """The picture a decal should show: a one-page PDF and the true size of that page in mm.
 
-    Give the artwork as it was taken in, before cleaning: then the proof also sees what cleaning
-    did. ``hairline_mm`` is the width of lines that may be missing from the sheet by intent
-    (stripped hairlines); what is thicker and missing is a fault. 0 where nothing was stripped.
+    Give the artwork as it was taken in, before cleaning, where cleaning only strips hairlines and
+    makes near-white bare: then the proof also sees what cleaning did. ``hairline_mm`` is the width
+    of lines that may be missing from the sheet by intent; what is thicker and missing is a fault.
+    Where layers or inks were left out, give the cleaned artwork with ``hairline_mm`` 0.
     ``white_below`` is the level 0..255 from which near-white may have been made bare paper.
     """
 

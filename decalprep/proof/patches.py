@@ -75,7 +75,7 @@ def refined(scene: Scene, residual: Affine, move: Move) -> tuple[Affine, Move]:
         for frame, size, mask, target, channel in patches:
             wanted = scene.wanted_picture(residual, frame, size, OVER)
             parts.append(edges_of(target, smooth(wanted, channel), mask, frame.inverse()))
-        found = solve_move(parts) if parts else None
+        found = solve_move(parts, growth_mm=scene.growth_mm) if parts else None
         if found is None:
             break
         move = found

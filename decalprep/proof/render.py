@@ -85,19 +85,21 @@ class OpenPdf:
             raw.FPDF_GetPageHeightF(page) * MM_PER_PT,
         )
 
-    def has_images(self, index: int) -> bool:
-        """Whether the page, or a form drawn on it, holds a picture made of pixels or a shading."""
+    def kinds(self, index: int) -> frozenset[str]:
+        """What the page and the forms on it are made of: "pixels" and "drawn", one or both."""
         page = self._loaded(index)
+        found: set[str] = set()
         waiting = [raw.FPDFPage_GetObject(page, k) for k in range(raw.FPDFPage_CountObjects(page))]
-        while waiting:
+        while waiting and len(found) < 2:
             item = waiting.pop()
             kind = raw.FPDFPageObj_GetType(item)
-            if kind in (raw.FPDF_PAGEOBJ_IMAGE, raw.FPDF_PAGEOBJ_SHADING):
-                return True
             if kind == raw.FPDF_PAGEOBJ_FORM:
                 count = raw.FPDFFormObj_CountObjects(item)
                 waiting.extend(raw.FPDFFormObj_GetObject(item, k) for k in range(count))
-        return False
+            else:
+                pixels = kind in (raw.FPDF_PAGEOBJ_IMAGE, raw.FPDF_PAGEOBJ_SHADING)
+                found.add("pixels" if pixels else "drawn")
+        return frozenset(found)
 
     def draw(
         self,

@@ -36,7 +36,9 @@ class Scene:
         self.frame, self.size = frame_for(box, self.dpi)
         self.page_from_picture = self.frame.inverse()
         self.mask = compared(decal, self.frame, self.size, self.dpi)
-        self.images = reference.has_images(0)
+        kinds = reference.kinds(0)
+        self.images = "pixels" in kinds
+        self.growth_mm = self.art.hairline_mm / 2 if "drawn" in kinds else 0.0
         self.over = OVER_IMAGES if self.images else OVER
         self.sheet = self.sheet_picture(self.frame, self.size, self.over)
 
