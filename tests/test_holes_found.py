@@ -256,6 +256,21 @@ def test_nothing_in_common_is_laid_by_box_centres_and_said_loudly():
     outline = find_outline(art, contents_of(art), FACE, OutlineSettings())
     assert outline.decal_from_artwork.apply(30, 20) == pytest.approx((0, 0), abs=1e-6)
     assert [n.severity.value for n in outline.notices] == ["danger"]
+    art = artwork(100, 60, filled(rect(0, 0, 100, 60)))  # corners differ, size does not
+    outline = find_outline(art, contents_of(art), FACE, OutlineSettings())
+    assert [n.severity.value for n in outline.notices] == ["warning"]
+
+
+def test_picture_is_laid_on_the_part_by_its_traced_edge():
+    pixels = np.zeros((700, 1200, 4), np.uint8)
+    pixels[20:620, 150:1150] = (30, 40, 50, 255)
+    face = PartFace(rectangle_path(Box(-50, -30, 50, 30)), described="plate")
+    art = picture(pixels, 120, 70, alpha=True)
+    outline = find_outline(art, contents_of(art), face, OutlineSettings())
+    assert "traced" in outline.aligned_by
+    assert outline.source == "part: plate"
+    # the picture's middle: 65 mm across, 70 - 32 mm up
+    assert outline.decal_from_artwork.apply(65, 38) == pytest.approx((0, 0), abs=0.05)
 
 
 def test_hole_missing_in_the_artwork_is_told_on_the_way():

@@ -212,6 +212,14 @@ def test_jagged_rounded_strip_becomes_four_sides_and_four_arcs():
     assert result.outline.polygon().area == pytest.approx(true.area, rel=1e-3)
 
 
+def test_thin_picture_is_not_taken_for_part_of_a_huge_circle():
+    pixels = np.zeros((300, 300, 4), np.uint8)
+    pixels[20:280, 100:104] = (0, 0, 0, 255)
+    assert found(picture(pixels, 30, 30, alpha=True)).outline.box.width == pytest.approx(
+        0.4, abs=0.1
+    )
+
+
 @pytest.mark.parametrize(("shade", "words"), [(40, "fills its page"), (255, "blank")])
 def test_picture_without_an_edge_is_refused(shade, words):
     with pytest.raises(InputProblem, match=words):

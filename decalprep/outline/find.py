@@ -158,9 +158,10 @@ def _aligned(
         f"boxes were laid together (sizes differ by {2 * by_box.left_mm:.2f} mm); check the place "
         "of every hole, or put the part's outline on a layer of the artwork"
     )
+    same_size = 2 * by_box.left_mm <= SAME_MM
     notice = Notice(
-        "aligned-by-box", text, artwork.name, Severity.DANGER, face.outline.box,
-        (("difference_mm", 2 * by_box.left_mm),),
+        "aligned-by-box", text, artwork.name, Severity.WARNING if same_size else Severity.DANGER,
+        face.outline.box, (("difference_mm", 2 * by_box.left_mm),),
     )  # fmt: skip
     return by_box, (notice,)
 

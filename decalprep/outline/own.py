@@ -51,10 +51,11 @@ def own_outline(
         words = f"drawing: {artwork.face.described or 'face'}"
         return OwnOutline(artwork.face.outline, words, sure=True)
     if face is not None and source in (OutlineSource.AUTO, OutlineSource.PART):
-        try:
-            return largest_path(artwork, contents, settings)
+        try:  # the part has an outline of its own; this one only serves to align the artwork
+            largest = largest_path(artwork, contents, settings)
+            return largest or _traced(artwork, settings, asked=False)
         except InputProblem:
-            return None  # the part has an outline of its own; this one would only align it
+            return None
     if source in (OutlineSource.AUTO, OutlineSource.PATH):
         largest = largest_path(artwork, contents, settings)
         if largest is not None:

@@ -197,13 +197,23 @@ def tidied(points: list[Point], pixel: float) -> Path:
     Straight sides of ten pixels or more are fitted through all their points and meet in sharp
     corners where two of them follow each other.
     """
+    from shapely.geometry import Polygon
+
     circle, error = fit_circle(points)
-    if error <= 0.6 * pixel:
+    whole = float(Polygon(points).area) > 0.8 * math.pi * circle.radius**2
+    if whole and error <= 0.6 * pixel:
         return circle_path(circle.x, circle.y, circle.diameter)
     corners = _straightened(points, pixel)
     if len(corners) >= 3 and _fits(points, corners, pixel):
         return polygon_path(corners)
-    return smoothed(points, 0.75 * pixel)
+    path = smoothed(points, 0.75 * pixel)
+    true, ring = Polygon(points), path.points()
+    if len(set(ring)) >= 3:
+        laid = Polygon(ring)
+        if laid.is_valid and abs(laid.area - true.area) <= 2 * pixel * true.length:
+            return path
+    corners = list(true.simplify(0.3 * pixel).exterior.coords)[:-1]  # too thin to be tidied
+    return polygon_path([(float(x), float(y)) for x, y in corners])
 
 
 def _straightened(points: list[Point], pixel: float) -> list[Point]:
