@@ -91,7 +91,8 @@ def sheet_plan(drawing: Drawing) -> CutPlan:
         if not isinstance(item, StrokeMark | FillMark) or item.layer not in by_layer:
             continue
         paths = item.paths if isinstance(item, FillMark) else (item.path,)
-        lines.extend(CutLine(by_layer[item.layer], path, item.decal) for path in paths)
+        function = by_layer[item.layer]
+        lines.extend(CutLine(function, path, item.decal) for path in paths if path.segments)
     return CutPlan(drawing.title or sheet.name, sheet.width_mm, sheet.height_mm, tuple(lines))
 
 
