@@ -163,6 +163,20 @@ def test_sixteen_bits_stay_sixteen(name: str, tmp_path: Path) -> None:
     assert_shows(artwork, picture())
 
 
+@pytest.mark.parametrize("orientation", [1, 3, 5, 6])
+def test_a_deep_tiff_lies_upright(orientation: int, tmp_path: Path) -> None:
+    tifffile = pytest.importorskip("tifffile", reason="writes 16-bit RGB TIFF with an orientation")
+    deep = np.asarray(picture()).astype(np.uint16) * 257
+    path = tmp_path / "deep.tif"
+    tag = [(274, "H", 1, orientation, True)]
+    tifffile.imwrite(path, deep, photometric="rgb", extratags=tag, metadata=None)
+    artwork = read_raster(path, IntakeOptions(width_mm=10.0))
+    upright = picture().transpose(TURNS[orientation]) if orientation in TURNS else picture()
+    assert artwork.pixels == upright.size
+    assert image_of(artwork)["bits"] == 16
+    assert_shows(artwork, upright)
+
+
 def test_sixteen_bits_with_alpha(tmp_path: Path) -> None:
     import cv2
 

@@ -180,7 +180,7 @@ def _pixels(data: bytes, image: Any, name: str) -> tuple[Pixels, list[Notice]]:
         made = png_as_is(data, image)
     notices: list[Notice] = []
     if made is None and deep:
-        made = decoded_deep(data)
+        made = decoded_deep(data, image)
         if made is not None:
             made.profile = image.info.get("icc_profile")
         else:
@@ -188,8 +188,8 @@ def _pixels(data: bytes, image: Any, name: str) -> tuple[Pixels, list[Notice]]:
             notices.append(Notice("depth-reduced", text, name, Severity.NOTE))
     if made is None:
         made = decoded(image, name=name)
-        # Pillow turns a TIFF upright while it decodes; OpenCV and the other formats do not.
-        made.upright = image.format == "TIFF"
+    # Pillow turns a TIFF upright while it decodes, and nothing else.
+    made.upright = image.format == "TIFF"
     channels = 3 if made.palette is not None else made.channels
     if made.profile is not None and not usable_profile(made.profile, channels):
         text = "its colour profile does not fit its pixels and was left out"

@@ -275,19 +275,24 @@ def _paletted(image: Any) -> Pixels:
     return pixels
 
 
-def decoded_deep(data: bytes) -> Pixels | None:
-    """16-bit colour or alpha samples at full depth, or None where the file has no more than 8.
+def decoded_deep(data: bytes, image: Any) -> Pixels | None:
+    """16-bit colour or alpha samples at full depth, or None where they cannot be had.
 
-    Pillow cuts these to 8 bits; OpenCV keeps them. Its channel order is blue first.
+    Pillow cuts these to 8 bits; OpenCV keeps them, blue first. What OpenCV makes of orientation
+    and pages varies with its version, so its picture must be the same as Pillow's.
     """
     import cv2
 
     found: Any = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
     if found is None or found.dtype != np.uint16 or found.ndim != 3:
         return None
-    height, width, channels = found.shape
-    if channels not in (3, 4):
+    if found.shape[2] not in (3, 4):
         return None
+    shallow = np.asarray(image.convert("RGB"), dtype=np.int16)
+    coarse = (found[:, :, 2::-1] >> 8).astype(np.int16)
+    if coarse.shape != shallow.shape or int(np.abs(coarse - shallow).max()) > 1:
+        return None
+    height, width, channels = found.shape
     colour = np.ascontiguousarray(found[:, :, 2::-1]).astype(">u2")
     pixels = Pixels(width, height, 3, 16, zlib.compress(colour.tobytes(), 6))
     if channels == 4 and int(found[:, :, 3].min()) < 65535:

@@ -157,8 +157,9 @@ def _with_box(
 ) -> tuple[float, float, EvidenceRank, str]:
     known = across if across.length_px is not None else up
     if known.length_px is None:
-        stated = f"{across.shown} x {up.shown}"
-        reason = f"only a viewBox (size {stated}), taken at {PX_PER_IN:g} units/in"
+        relative = [side.shown for side in (across, up) if side.shown != "none"]
+        stated = f"its size is {' x '.join(relative)}" if relative else "no width or height"
+        reason = f"only a viewBox ({stated}), taken at {PX_PER_IN:g} units/in"
         return box[2], box[3], EvidenceRank.ASSUMED, reason
     if known is across:
         w, h = known.length_px, known.length_px * box[3] / box[2]
