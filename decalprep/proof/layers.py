@@ -9,11 +9,29 @@ a placed artwork are left in their own state.
 from __future__ import annotations
 
 import io
+import zlib
 from collections.abc import Collection
 from typing import Any
 
 from pypdf import PdfReader, PdfWriter
+from pypdf.errors import PyPdfError
 from pypdf.generic import ArrayObject, DictionaryObject, IndirectObject, NameObject
+
+from decalprep.errors import InputProblem
+
+PDF_FAULTS = (
+    PyPdfError,
+    ArithmeticError,
+    AssertionError,
+    AttributeError,
+    LookupError,
+    NotImplementedError,
+    RecursionError,
+    TypeError,
+    ValueError,
+    zlib.error,
+)
+"""What pypdf raises over broken files; told as one line at this room's border."""
 
 
 def resolved(value: Any) -> Any:
@@ -40,17 +58,29 @@ def page_groups(reader: PdfReader, index: int) -> dict[str, list[IndirectObject]
     return found
 
 
+def _unreadable(fault: BaseException) -> InputProblem:
+    words = " ".join(str(fault).split()) or type(fault).__name__
+    return InputProblem(f"the layers of the PDF cannot be read ({words})")
+
+
 class Layered:
-    """A file whose sheet layers can be shown one by one."""
+    """A file whose sheet layers can be shown one by one.
+
+    Raises:
+        InputProblem: pypdf cannot read it.
+    """
 
     def __init__(self, pdf: bytes) -> None:
         self._pdf = pdf
-        reader = PdfReader(io.BytesIO(pdf))
         self._groups: dict[str, set[int]] = {}
-        for index in range(len(reader.pages)):
-            for name, references in page_groups(reader, index).items():
-                self._groups.setdefault(name, set()).update(r.idnum for r in references)
         self._views: dict[frozenset[str], bytes] = {}
+        try:
+            reader = PdfReader(io.BytesIO(pdf))
+            for index in range(len(reader.pages)):
+                for name, references in page_groups(reader, index).items():
+                    self._groups.setdefault(name, set()).update(r.idnum for r in references)
+        except PDF_FAULTS as fault:
+            raise _unreadable(fault) from fault
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -58,10 +88,17 @@ class Layered:
         return tuple(sorted(self._groups))
 
     def only(self, layers: Collection[str]) -> bytes:
-        """The file with only these sheet layers switched on."""
+        """The file with only these sheet layers switched on.
+
+        Raises:
+            InputProblem: the file is too broken for that.
+        """
         key = frozenset(layers)
         if key not in self._views:
-            self._views[key] = self._switched(key)
+            try:
+                self._views[key] = self._switched(key)
+            except PDF_FAULTS as fault:
+                raise _unreadable(fault) from fault
         return self._views[key]
 
     def _switched(self, shown: frozenset[str]) -> bytes:

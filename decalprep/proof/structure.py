@@ -8,12 +8,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from pypdf import PdfReader
-from pypdf.errors import PyPdfError
 from pypdf.generic import ArrayObject, DictionaryObject, IndirectObject, StreamObject
 
 from decalprep.errors import InputProblem
 from decalprep.proof.expected import ExpectedJob
-from decalprep.proof.layers import page_groups, resolved
+from decalprep.proof.layers import PDF_FAULTS, page_groups, resolved
 from decalprep.units import mm_from_pt
 
 BOX_MM = 1e-3
@@ -49,8 +48,9 @@ def check_structure(pdf: bytes, expected: ExpectedJob) -> tuple[Finding, ...]:
         findings += _layers(reader, expected)
         findings.append(_actions(reader, expected))
         findings.append(_fonts(reader, expected))
-    except (PyPdfError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as fault:
-        raise InputProblem(f"the exported PDF cannot be read back ({fault})") from fault
+    except PDF_FAULTS as fault:
+        words = " ".join(str(fault).split()) or type(fault).__name__
+        raise InputProblem(f"the exported PDF cannot be read back ({words})") from fault
     return tuple(findings)
 
 
