@@ -328,3 +328,17 @@ def test_geometry_in_css_is_refused(tmp_path: Path) -> None:
     body = "<style>.a { width: 20px }</style><rect class='a' height='10'/>"
     with pytest.raises(Unfaithful, match="width of <rect> set in CSS"):
         read_svg(svg_file(tmp_path, f'width="50mm" height="30mm" {MM}', body), IntakeOptions())
+
+
+def test_what_lies_beyond_the_page_is_told(tmp_path: Path) -> None:
+    def told(body: str) -> list[str]:
+        path = svg_file(tmp_path, f'width="50mm" height="30mm" {MM}', body)
+        notices = read_svg(path, IntakeOptions()).notices
+        return [n.text for n in notices if n.code == "svg-beyond-page"]
+
+    assert told('<rect x="45" y="5" width="9" height="9"/>')[0].startswith(
+        "is drawn beyond its page at the right;"
+    )
+    assert "left, top" in told('<rect x="-4" y="-3" width="9" height="9"/>')[0]
+    assert told('<rect x="-.1" y="-.1" width="50.2" height="30.2"/>') == []
+    assert told(SQUARE) == []

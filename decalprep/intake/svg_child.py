@@ -46,6 +46,11 @@ def draw_picture(job: Job, folder: Path) -> None:
     (folder / job["picture_png"]).write_bytes(bytes(picture))
 
 
+def draw_beyond(job: Job, folder: Path) -> None:
+    """A small drawing of the page and what lies round it."""
+    draw_picture({**job, "picture": "beyond.svg", "picture_png": "beyond.png"}, folder)
+
+
 def convert_typst(job: Job, folder: Path) -> None:
     """A vector PDF, one page a file, each exactly ``width_pt`` by ``height_pt``."""
     import typst
@@ -88,6 +93,7 @@ def convert_svglib(job: Job, folder: Path) -> None:
 
 STEPS: dict[str, Callable[[Job, Path], None]] = {
     "picture": draw_picture,
+    "beyond": draw_beyond,
     "typst": convert_typst,
     "svglib": convert_svglib,
 }

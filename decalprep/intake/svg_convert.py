@@ -8,7 +8,7 @@ beside it for that.
 
 import tempfile
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil, floor
 from pathlib import Path
 from typing import Any
@@ -42,6 +42,11 @@ from decalprep.intake.svg_workshop import Workshop
 from decalprep.model import Notice, Severity
 from decalprep.pdfstream import read_page
 from decalprep.units import MM_PER_IN
+
+BEYOND = 0.25
+BEYOND_PX = (480, 480)
+BEYOND_SLACK_PX = 3
+"""A quarter of the page is looked at round it; 3 px are 1 % of a side, such as half a stroke."""
 
 MAX_PIXELS = 120_000_000
 """The pixel route holds four bytes a pixel several times over; more would meet the memory cap."""
@@ -122,6 +127,8 @@ def convert(prepared: Prepared, target: Target, *, options: IntakeOptions, name:
         pages = _write_files(shop, whole, segments, flat)
         picture_svg = stretched_svg(flat or whole, target.root_px, pixels)
         (shop.folder / "picture.svg").write_bytes(picture_svg)
+        beyond_svg = stretched_svg(whole, target.root_px, BEYOND_PX, around=BEYOND)
+        (shop.folder / "beyond.svg").write_bytes(beyond_svg)
         job = {
             "picture": "picture.svg",
             "picture_png": "picture.png",
@@ -129,7 +136,7 @@ def convert(prepared: Prepared, target: Target, *, options: IntakeOptions, name:
             "width_pt": target.page.width_pt,
             "height_pt": target.page.height_pt,
         }
-        told = shop.run(["picture", "typst"], job)
+        told = shop.run(["picture", "typst", "beyond"], job)
         if told["picture"]:
             raise _not_drawn(shop, told["picture"])
         picture = _independent_picture(shop, segments)
@@ -140,7 +147,9 @@ def convert(prepared: Prepared, target: Target, *, options: IntakeOptions, name:
             shop.why.append(f"typst: {told['typst']}")
         else:
             made = _from_typst(shop, target, segments, truth)
-        return made or _by_later_routes(shop, target, job=job, truth=truth)
+        made = made or _by_later_routes(shop, target, job=job, truth=truth)
+        beyond = () if told["beyond"] else _beyond_notice(shop)
+        return replace(made, notices=(*beyond, *made.notices))
 
 
 def _write_fonts(prepared: Prepared, shop: Workshop) -> None:
@@ -186,6 +195,32 @@ def _independent_picture(shop: Workshop, segments: Sequence[Segment]) -> Picture
             "draws nothing on its page", where=shop.name, do="check its size, viewBox and layers"
         )
     return picture_on_white(png)
+
+
+def _beyond_notice(shop: Workshop) -> tuple[Notice, ...]:
+    """Told where something is drawn outside the page, which the page cuts off."""
+    from PIL import Image
+
+    with Image.open(shop.folder / "beyond.png") as picture:
+        ink = picture.convert("RGBA").getchannel("A").point(lambda level: 255 * (level > 32))
+    box = ink.getbbox()
+    if box is None:
+        return ()
+    edge = [round(side * BEYOND / (1 + 2 * BEYOND)) for side in BEYOND_PX]
+    reach = {
+        "left": edge[0] - box[0],
+        "top": edge[1] - box[1],
+        "right": box[2] - (BEYOND_PX[0] - edge[0]),
+        "bottom": box[3] - (BEYOND_PX[1] - edge[1]),
+    }
+    sides = [side for side, pixels in reach.items() if pixels > BEYOND_SLACK_PX]
+    if not sides:
+        return ()
+    text = (
+        f"is drawn beyond its page at the {', '.join(sides)}; what lies outside is cut off: "
+        "correct the page size or viewBox if it belongs to the panel"
+    )
+    return (Notice("svg-beyond-page", text, shop.name),)
 
 
 def _is_bare(png: bytes) -> bool:

@@ -146,14 +146,20 @@ def segments_of(root: Any) -> tuple[Segment, ...]:
     return cut_into_segments(root)
 
 
-def stretched_svg(svg: bytes, root_px: tuple[float, float], pixels: tuple[int, int]) -> bytes:
+def stretched_svg(
+    svg: bytes, root_px: tuple[float, float], pixels: tuple[int, int], *, around: float = 0.0
+) -> bytes:
     """The same drawing laid over exactly ``pixels``: rasterisers round a root's size to whole px.
+
+    ``around`` shows that share of the page's sides more on every side.
 
     Does not change the drawing's own coordinates.
     """
+    width, height = root_px
+    more = 1.0 + 2.0 * around
+    box = (-around * width, -around * height, more * width, more * height)
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{pixels[0]}" height="{pixels[1]}" '
-        f'viewBox="0 0 {plain(root_px[0])} {plain(root_px[1])}" '
-        'preserveAspectRatio="none">'
+        f'viewBox="{" ".join(plain(v) for v in box)}" preserveAspectRatio="none">'
     )
     return head.encode("ascii") + svg + b"</svg>"
