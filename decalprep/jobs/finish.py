@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from decalprep.jobs.prepare import Prepared
+from decalprep.jobs.prepare import Prepared, in_decal
 from decalprep.jobs.spec import Job, PanelSpec
 from decalprep.model import (
     Decal,
@@ -24,6 +24,7 @@ from decalprep.model import (
 
 if TYPE_CHECKING:
     from decalprep.export.buildsheet_costs import InkCoverage, PanelCost
+    from decalprep.export.buildsheet_words import BuildChoices
     from decalprep.jobs.lay import Laid
     from decalprep.outline import PaintMask, PlateDifference, Underlay
 
@@ -81,7 +82,7 @@ def _underlay(panel: PanelSpec, prepared: Prepared, job: Job) -> Finish:
         target_density=panel["target_density"],
     )
     under = underlay(decal.outline, legend, name=decal.name, settings=settings)
-    notices = [*legend_ink(decal.artwork).notices]
+    notices = [*in_decal(legend_ink(decal.artwork).notices, decal.decal_from_artwork)]
     for spec in job.sheets:
         if not panel["sheets"] or spec.sheet.name in panel["sheets"]:
             notices.append(stock_advice(spec.sheet.stock, backlit=True, name=panel.name))
@@ -176,26 +177,36 @@ def panel_picture(decal: Decal) -> bytes:
     return preview_png(write_pdf([Drawing(sheet, tuple(piece.items()))]), 0, PICTURE_DPI)
 
 
-def build_sheets(
+def build_choices(
     prepared: Sequence[Prepared], finishes: Sequence[Finish], laid: Laid, job: Job
-) -> bytes:
-    """The build sheets: one page a panel."""
-    from decalprep.export.buildsheet import build_sheets_pdf, panel_page
+) -> tuple[BuildChoices, ...]:
+    """How each panel is made, as far as words about it depend on that."""
     from decalprep.export.buildsheet_words import BuildChoices
 
     printing = {s.sheet.name: s.printing for s in job.sheets}
     where = {p.decal: laid.sheets[p.sheet_index] for p in laid.placements}
-    pages = []
-    for one, finish in zip(prepared, finishes, strict=True):
-        sheet = where[one.decal.name]
-        choices = BuildChoices(
-            stock=sheet.stock,
-            printer=printing[sheet.name],
+    return tuple(
+        BuildChoices(
+            stock=where[one.decal.name].stock,
+            printer=printing[where[one.decal.name].name],
             backlit=finish.underlay is not None,
             underlay_layers=finish.underlay.layers if finish.underlay else 0,
             painted=bool(finish.masks),
             difference=finish.difference,
         )
+        for one, finish in zip(prepared, finishes, strict=True)
+    )
+
+
+def build_sheets(
+    prepared: Sequence[Prepared], finishes: Sequence[Finish], laid: Laid, job: Job
+) -> bytes:
+    """The build sheets: one page a panel."""
+    from decalprep.export.buildsheet import build_sheets_pdf, panel_page
+
+    pages = []
+    chosen = build_choices(prepared, finishes, laid, job)
+    for one, finish, choices in zip(prepared, finishes, chosen, strict=True):
         notices = (*one.notices, *finish.notices)
         pages.append(
             panel_page(one.decal, panel_picture(one.decal), choices=choices, notices=notices)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -24,7 +24,7 @@ from decalprep.model import (
 )
 
 if TYPE_CHECKING:
-    from decalprep.cleaning import Change, Cleaned, HairlineSettings
+    from decalprep.cleaning import Change, Cleaned, HairlineSettings, StrokeRow
     from decalprep.outline import FoundHoles, FoundOutline, OutlineSettings
     from decalprep.outline.bleed import Bleed
     from decalprep.pdfstream import PageContents
@@ -47,7 +47,8 @@ class Prepared:
     """One panel ready for nesting, and everything found on the way.
 
     ``taken`` is the artwork as taken in, less the layers that are not printed; the decal's own
-    artwork is that after cleaning. ``sources`` are lines for the report.
+    artwork is that after cleaning. ``sources`` are lines for the report; places in ``notices``
+    are in decal mm.
     """
 
     decal: Decal
@@ -58,6 +59,7 @@ class Prepared:
     changes: tuple[str, ...]
     notices: tuple[Notice, ...]
     sources: tuple[str, ...]
+    strokes: tuple[StrokeRow, ...] = ()
 
 
 def prepare_panel(
@@ -108,10 +110,10 @@ def prepare_panel(
         *found.notices,
         *holes.notices,
         *hole_notices,
-        *cleaned.notices,
+        *in_decal(cleaned.notices, found.decal_from_artwork),
         *bleed.notices,
         *_safe_margin(panel, decal, contents),
-        *_legibility(cleaned.artwork, job),
+        *in_decal(_legibility(cleaned.artwork, job), found.decal_from_artwork),
     )
     sources = (
         f"size {whole.width_mm:.3f} x {whole.height_mm:.3f} mm: "
@@ -120,7 +122,17 @@ def prepare_panel(
         _hole_words(holes, panel),
     )
     own = tuple(replace(n, subject=n.subject or panel.name) for n in notices)
-    return Prepared(decal, taken, face, back, contents, changes, own, sources)
+    return Prepared(decal, taken, face, back, contents, changes, own, sources, cleaned.strokes)
+
+
+def in_decal(notices: Sequence[Notice], decal_from_artwork: Affine) -> tuple[Notice, ...]:
+    """Notices about places of the artwork, with the places in decal mm."""
+    return tuple(
+        replace(n, box_mm=Box.around(decal_from_artwork.apply_all(n.box_mm.corners)))
+        if n.box_mm is not None
+        else n
+        for n in notices
+    )
 
 
 def _hole_words(holes: FoundHoles, panel: PanelSpec) -> str:
