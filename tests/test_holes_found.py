@@ -236,6 +236,7 @@ def test_artwork_drawn_on_its_side_is_turned_a_quarter():
     outline = find_outline(art, contents_of(art), FACE, OutlineSettings())
     assert outline.decal_from_artwork.apply(35, 55) == pytest.approx((0, 0), abs=1e-6)
     assert outline.decal_from_artwork.apply(35, 65) == pytest.approx((10, 0), abs=1e-6)
+    assert [n.code for n in outline.notices] == ["artwork-turned"]
 
 
 def test_artwork_is_laid_on_the_part_by_its_outline_layer_and_misfits_are_told():

@@ -169,6 +169,23 @@ def test_symmetric_holes_stay_upright():
     )
 
 
+def test_noise_does_not_turn_symmetric_parts():
+    part = [hole(x, y) for x in (-40, 40) for y in (-20, 20)]
+    noisy = [hole(-40.2, -20), hole(-40, 20.1), hole(40, -20), hole(39.9, 20.2)]
+    assert align_holes(part, noisy).decal_from_artwork.a == 1
+    plate, other = ((0, 0), (100, 0), (100, 60), (0, 60)), ((0, 0), (100, 0.4), (100, 60), (0, 60))
+    assert align_outlines(polygon_path(plate), polygon_path(other)).decal_from_artwork.a == 1
+
+
+def test_many_holes_are_aligned_in_little_time():
+    part = [hole(7 * k, 5 * j, 3.4) for k in range(12) for j in range(10)] + [hole(90, 3, 9)]
+    m = Affine.translation(-300, 40)
+    moved = [hole(*m.apply(h.circle.x, h.circle.y), h.circle.diameter) for h in part]
+    found = align_holes(part, moved)
+    assert (found.decal_from_artwork.e, found.decal_from_artwork.f) == pytest.approx((300, -40))
+    assert found.by == "121 holes"
+
+
 def test_one_hole_in_common_is_no_alignment():
     assert align_holes([hole(0, 0), hole(50, 0)], [hole(0, 0), hole(0, 77, 20)]) is None
 

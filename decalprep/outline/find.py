@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -70,6 +71,7 @@ def find_outline(
         notices = own.notices
     else:
         alignment, told = _aligned(artwork, contents, face, own, settings)
+        told += _turned(alignment, artwork)
         notices = (*(own.notices if own and own.sure else ()), *told)
     m = alignment.decal_from_artwork
     mapped = own.path.mapped(m) if own else None
@@ -164,6 +166,17 @@ def _aligned(
         face.outline.box, (("difference_mm", 2 * by_box.left_mm),),
     )  # fmt: skip
     return by_box, (notice,)
+
+
+def _turned(alignment: Alignment, artwork: Artwork) -> tuple[Notice, ...]:
+    """A warning where the artwork had to be turned to lie on the part."""
+    m = alignment.decal_from_artwork
+    degrees = round(math.degrees(math.atan2(m.b, m.a))) % 360
+    if degrees == 0 or alignment.by == "the user's word":
+        return ()
+    text = f"the artwork was turned by {degrees} degrees counter-clockwise to lie on the part"
+    turn = (("turn_deg", float(degrees)),)
+    return (Notice("artwork-turned", text, artwork.name, Severity.WARNING, numbers=turn),)
 
 
 def _misfit(
