@@ -28,6 +28,7 @@ from decalprep.marks.calibration_page_layout import (
     known_layout,
     target_layout,
 )
+from decalprep.marks.calibration_page_prompt import rule_picture
 from decalprep.marks.letters import text_width_mm
 from decalprep.model import FillMark, Layer, Sheet, StrokeMark, TextMark
 from decalprep.units import PAGE_SIZES_MM
@@ -184,3 +185,25 @@ def test_the_correction_is_set_and_stamped() -> None:
     assert max(i.path.box.width for i in bars) == pytest.approx(100.0, abs=1e-9)
     discs = [i for i in drawing.items if isinstance(i, FillMark) and i.layer == Layer.TARGET]
     assert len(discs) == 88 + 6
+
+
+@pytest.mark.parametrize("name", ["across1", "down2", "diag1", "diag2"])
+def test_the_prompt_picture_lays_the_rule_beside_the_ticks(name: str) -> None:
+    layout = target_layout(sheet("A4"), record_name="r", correction=Affine())
+    picture = rule_picture(layout, name)
+    (rule,) = [i for i in picture.items if isinstance(i, FillMark) and i.layer is Layer.CHECK_BAR]
+    area = rule.paths[0].polygon()
+    baseline = next(b for b in layout.baselines if b.name == name)
+    way = LineString([baseline.start, baseline.end])
+    assert area.exterior.distance(way) < 1e-6
+    # The vernier ticks lie on the other side of the line.
+    page = calibration_page(sheet("A4"), record_name="r")
+    ticks = [
+        i.path.points() for i in page.items if isinstance(i, StrokeMark) and i.layer is Layer.TARGET
+    ]
+    ends = (baseline.start, baseline.end)
+    near = [t for t in ticks if min(math.dist(t[0], end) for end in ends) < 1e-6]
+    assert len(near) == 2
+    assert not any(area.contains(Point(t[1])) for t in near)
+    with pytest.raises(UsageProblem, match="no line called"):
+        rule_picture(layout, "sideways")

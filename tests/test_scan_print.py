@@ -1,9 +1,11 @@
 """Measure the print: decals of a job sheet in scans, judged within what the scans can tell."""
 
+import io
 from functools import cache
 
 import numpy as np
 import pytest
+from PIL import Image
 from virtual.hand import Press
 from virtual.scanner import Bed, scan_page
 
@@ -20,6 +22,7 @@ from decalprep.scan import (
     Verdict,
     expected_print,
     measure_print,
+    print_picture,
 )
 from decalprep.scan.lines import look_across, sample_lines
 
@@ -163,6 +166,23 @@ def test_an_outline_that_is_not_there_is_not_measured() -> None:
     found = measure_print(small_pair(), ghost, tolerance_mm=0.15)
     assert found.decals[-1].verdict is Verdict.UNSEEN
     assert found.decals[-1].width_mm == 0
+
+
+def test_the_picture_shows_each_verdict() -> None:
+    found = measure_print(small_pair(), EXPECTED, tolerance_mm=0.15)
+    scan = small_pair()[0]
+    drawn = Image.open(io.BytesIO(print_picture(scan, EXPECTED, found)))
+    assert max(drawn.size) == 1600
+    picture = np.asarray(drawn).astype(int)
+    assert drawn.size[1] / drawn.size[0] == pytest.approx(
+        scan.grey.shape[0] / scan.grey.shape[1], 0.01
+    )
+    # Amber at the outline of the first decal, where the map says it is.
+    amber = (picture[:, :, 0] > 150) & (picture[:, :, 2] < 80)
+    x, y = found.image_from_mm.apply(*EXPECTED.decals[2].outline[0])
+    shrink = 1600 / max(scan.grey.shape)
+    c, r = round(x * shrink), round(y * shrink)
+    assert amber[r - 3 : r + 4, c - 3 : c + 4].any()
 
 
 def test_refusals() -> None:

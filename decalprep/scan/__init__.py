@@ -15,6 +15,7 @@ from decalprep.scan.part import (
     compare_with_part,
     find_part,
 )
+from decalprep.scan.picture import print_picture
 from decalprep.scan.sheet import (
     ExpectedPrint,
     MeasuredDecal,
@@ -45,6 +46,7 @@ __all__ = [
     "find_part",
     "fit_affine",
     "measure_print",
+    "print_picture",
     "read_scan",
     "scanner_scale",
 ]

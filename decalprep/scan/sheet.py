@@ -7,7 +7,7 @@ resolution is known from a calibrated page; what one scan leaves unknown is said
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 import numpy as np
@@ -23,6 +23,7 @@ from decalprep.calibration import (
     shape_from_scans,
 )
 from decalprep.errors import InputProblem
+from decalprep.geometry import Affine
 from decalprep.model import Drawing, Layer, Notice, StrokeMark
 from decalprep.scan.images import ScanImage
 from decalprep.scan.lines import Samples, sample_lines
@@ -107,7 +108,10 @@ class MeasuredDecal:
 
 @dataclass(frozen=True)
 class PrintFinding:
-    """All decals of one sheet, what was found out on the way, and what to tell."""
+    """All decals of one sheet, what was found out on the way, and what to tell.
+
+    ``image_from_mm`` takes sheet mm to px (column, row) of the first scan.
+    """
 
     decals: tuple[MeasuredDecal, ...]
     ratio: float
@@ -115,6 +119,7 @@ class PrintFinding:
     absolute: bool
     tolerance_mm: float
     notices: tuple[Notice, ...]
+    image_from_mm: Affine = field(default_factory=Affine)
 
 
 def expected_print(drawing: Drawing) -> ExpectedPrint:
@@ -189,7 +194,12 @@ def measure_print(
         scale is not None,
         tolerance_mm,
         (*fit.shape.notices, *notices, *common.notices),
+        _as_affine(placed[0].image_from_mm),
     )
+
+
+def _as_affine(m: Array) -> Affine:
+    return Affine(*(float(v) for v in (m[0, 0], m[1, 0], m[0, 1], m[1, 1], m[0, 2], m[1, 2])))
 
 
 @dataclass(frozen=True)
