@@ -2,6 +2,7 @@
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -109,3 +110,16 @@ def test_the_edges_of_a_filled_shape_are_measured_with_their_sign():
     right = edge.stations.points[:, 0] > 39.9
     assert edge.offsets_mm[right].mean() == pytest.approx(0.02, abs=0.001)
     assert round_edge.worst_mm < 0.003
+
+
+def test_a_straight_side_in_many_pieces_still_has_stations():
+    def side(start, end):
+        return [tuple(start + (end - start) * k / 300) for k in range(300)]
+
+    corners = [np.array(c) for c in ((10.0, 10.0), (40.0, 10.0), (40.0, 40.0), (10.0, 40.0))]
+    ring = [p for k in range(4) for p in side(corners[k], corners[(k + 1) % 4])]
+    stations = stations_on(ring, closed=True)
+    assert stations.length_mm == pytest.approx(120.0)
+    for x in (10.0, 40.0):
+        assert (np.abs(stations.points[:, 0] - x) < 1e-9).sum() > 20
+    assert found(ring, ring).worst_mm < 0.002

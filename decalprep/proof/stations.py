@@ -8,12 +8,15 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from shapely.geometry import LineString
 
 Floats = npt.NDArray[np.float64]
 Point = tuple[float, float]
 
 CORNER_MM = 0.4
 CORNER_DEG = 20.0
+SAME_MM = 0.0002
+"""A point this near to the line between its neighbours is left out."""
 
 
 @dataclass(frozen=True)
@@ -36,7 +39,7 @@ def stations_on(points_mm: Sequence[Point], *, closed: bool) -> Stations:
     On curves the stations are the given points themselves, which lie on the true curve; on
     straight pieces they are spread between the corners.
     """
-    ring = np.asarray(points_mm, float)
+    ring = _plain(np.asarray(points_mm, float), closed=closed)
     following = np.roll(ring, -1, axis=0) if closed else ring[1:]
     vectors = following - ring[: len(following)]
     lengths = np.hypot(vectors[:, 0], vectors[:, 1])
@@ -61,6 +64,17 @@ def stations_on(points_mm: Sequence[Point], *, closed: bool) -> Stations:
     table = np.array(sorted(rows, key=lambda row: row[4]), float)
     normals = np.column_stack([table[:, 3], -table[:, 2]])
     return Stations(table[:, :2], normals, table[:, 4], float(starts[-1]), closed)
+
+
+def _plain(ring: Floats, *, closed: bool) -> Floats:
+    """The same line without points that add nothing: a straight side may come in many pieces."""
+    if len(ring) < 4:
+        return ring
+    line = LineString(np.vstack([ring, ring[:1]]) if closed else ring)
+    kept = np.asarray(line.simplify(SAME_MM, preserve_topology=False).coords, float)
+    if closed:
+        kept = kept[:-1]
+    return kept if len(kept) > 2 or not closed else ring
 
 
 def _turns(units: Floats, *, closed: bool) -> Floats:
