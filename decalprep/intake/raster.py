@@ -102,13 +102,7 @@ def _opened(data: bytes, name: str, limits: Limits) -> Iterator[Any]:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             with Image.open(io.BytesIO(data), formats=FORMATS) as image:
-                if image.width * image.height > limits.max_pixels:
-                    raise TooMuch(
-                        f"has {image.width} x {image.height} pixels, more than "
-                        f"{limits.max_pixels:,}",
-                        where=name,
-                        do="make it smaller",
-                    )
+                _check_pixels(image, name, limits)
                 yield image
     except DecalprepError:
         raise
@@ -131,6 +125,15 @@ def _opened(data: bytes, name: str, limits: Limits) -> Iterator[Any]:
         ) from problem
     finally:
         Image.MAX_IMAGE_PIXELS = before
+
+
+def _check_pixels(image: Any, name: str, limits: Limits) -> None:
+    if image.width * image.height > limits.max_pixels:
+        raise TooMuch(
+            f"has {image.width} x {image.height} pixels, more than {limits.max_pixels:,}",
+            where=name,
+            do="make it smaller",
+        )
 
 
 def _choose_frame(image: Any, options: IntakeOptions, name: str) -> list[Notice]:

@@ -41,12 +41,8 @@ def read_svg(path: Path, options: IntakeOptions) -> Artwork:
         size = root_size(root, name, drawn_extent(prepared, options, name))
     if size is None:
         raise NoSize("states no size", where=name, do="add a viewBox to <svg>")
-    settled = settle_size(
-        [size.claim],
-        options,
-        page_size=(size.width_px * PT_PER_PX, size.height_px * PT_PER_PX),
-        name=name,
-    )
+    page_size = (size.width_px * PT_PER_PX, size.height_px * PT_PER_PX)
+    settled = settle_size([size.claim], options, page_size=page_size, name=name)
     target = _target(write_plain_root(root, size), settled)
     made = convert(prepared, target, options=options, name=name)
     return Artwork(

@@ -9,26 +9,28 @@ beside it for that.
 import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import ceil, floor
 from pathlib import Path
 from typing import Any
 
 from decalprep.errors import InputProblem, TooMuch, Unfaithful
-from decalprep.geometry import Box
 from decalprep.intake.compare import (
     AGREE_LEVEL,
     Agreement,
     Picture,
-    SoftSpot,
-    compare_pictures,
-    page_picture,
     picture_on_white,
     px_per_mm_for,
-    softened,
 )
 from decalprep.intake.options import IntakeOptions
 from decalprep.intake.raster_page import pixel_page
 from decalprep.intake.svg_fonts import copy_under
+from decalprep.intake.svg_judge import (
+    BEYOND,
+    BEYOND_PX,
+    Truth,
+    beyond_notice,
+    compared,
+    same_drawing,
+)
 from decalprep.intake.svg_layers import Segment
 from decalprep.intake.svg_page import PageSize, clean_page, stacked_page
 from decalprep.intake.svg_prepass import (
@@ -40,13 +42,7 @@ from decalprep.intake.svg_prepass import (
 )
 from decalprep.intake.svg_workshop import Workshop
 from decalprep.model import Notice, Severity
-from decalprep.pdfstream import read_page
 from decalprep.units import MM_PER_IN
-
-BEYOND = 0.25
-BEYOND_PX = (480, 480)
-BEYOND_SLACK_PX = 3
-"""A quarter of the page is looked at round it; 3 px are 1 % of a side, such as half a stroke."""
 
 MAX_PIXELS = 120_000_000
 """The pixel route holds four bytes a pixel several times over; more would meet the memory cap."""
@@ -70,21 +66,6 @@ class Converted:
     route: str
     agreement: Agreement
     notices: tuple[Notice, ...]
-
-
-@dataclass(frozen=True)
-class Truth:
-    """The independent drawing a page is compared with.
-
-    ``check_page`` is the number of the converter's page that shows the same drawing, where the
-    pattern fills of both are flat: rasterisers round a pattern's tile to whole pixels, so that the
-    tiles drift apart.
-    """
-
-    picture: Picture
-    px_per_mm: float
-    has_pixels: bool
-    check_page: int | None = None
 
 
 def drawn_extent(prepared: Prepared, options: IntakeOptions, name: str) -> tuple[float, float]:
@@ -148,7 +129,7 @@ def convert(prepared: Prepared, target: Target, *, options: IntakeOptions, name:
         else:
             made = _from_typst(shop, target, segments, truth)
         made = made or _by_later_routes(shop, target, job=job, truth=truth)
-        beyond = () if told["beyond"] else _beyond_notice(shop)
+        beyond = () if told["beyond"] else beyond_notice(shop.folder / "beyond.png", name)
         return replace(made, notices=(*beyond, *made.notices))
 
 
@@ -197,32 +178,6 @@ def _independent_picture(shop: Workshop, segments: Sequence[Segment]) -> Picture
     return picture_on_white(png)
 
 
-def _beyond_notice(shop: Workshop) -> tuple[Notice, ...]:
-    """Told where something is drawn outside the page, which the page cuts off."""
-    from PIL import Image
-
-    with Image.open(shop.folder / "beyond.png") as picture:
-        ink = picture.convert("RGBA").getchannel("A").point(lambda level: 255 * (level > 32))
-    box = ink.getbbox()
-    if box is None:
-        return ()
-    edge = [round(side * BEYOND / (1 + 2 * BEYOND)) for side in BEYOND_PX]
-    reach = {
-        "left": edge[0] - box[0],
-        "top": edge[1] - box[1],
-        "right": box[2] - (BEYOND_PX[0] - edge[0]),
-        "bottom": box[3] - (BEYOND_PX[1] - edge[1]),
-    }
-    sides = [side for side, pixels in reach.items() if pixels > BEYOND_SLACK_PX]
-    if not sides:
-        return ()
-    text = (
-        f"is drawn beyond its page at the {', '.join(sides)}; what lies outside is cut off: "
-        "correct the page size or viewBox if it belongs to the panel"
-    )
-    return (Notice("svg-beyond-page", text, shop.name),)
-
-
 def _is_bare(png: bytes) -> bool:
     import io
 
@@ -230,31 +185,6 @@ def _is_bare(png: bytes) -> bool:
 
     with Image.open(io.BytesIO(png)) as picture:
         return picture.convert("RGBA").getchannel("A").getextrema()[1] == 0
-
-
-def _compared(page: bytes, size: PageSize, truth: Truth) -> Agreement:
-    pixels = (truth.picture.shape[1], truth.picture.shape[0])
-    drawn = page_picture(page, pixels)
-    spots = _soft_spots(page, size, pixels) if truth.has_pixels else []
-    return compare_pictures(softened(drawn, spots), softened(truth.picture, spots), truth.px_per_mm)
-
-
-def _soft_spots(page: bytes, size: PageSize, pixels: tuple[int, int]) -> list[SoftSpot]:
-    """Where the page shows raster images coarser than the pixels of the comparison."""
-    across, down = pixels[0] / size.width_pt, pixels[1] / size.height_pt
-    spots = []
-    for image in read_page(page).images:
-        corners = image.page_from_image.apply_all([(0, 0), (1, 0), (0, 1), (1, 1)])
-        box = Box.around(corners)
-        largest, _ = image.page_from_image.stretch
-        pitch = largest * max(across, down) / max(min(image.width_px, image.height_px), 1)
-        if pitch > 0.5:
-            left, right = floor(box.x0 * across) - 1, ceil(box.x1 * across) + 1
-            top = floor((size.height_pt - box.y1) * down) - 1
-            bottom = ceil((size.height_pt - box.y0) * down) + 1
-            edges = (max(left, 0), max(top, 0), max(right, 0), max(bottom, 0))
-            spots.append(SoftSpot(edges, pitch))
-    return spots
 
 
 def _from_typst(
@@ -268,13 +198,13 @@ def _from_typst(
         judged = clean_page(pdf, target.page, page=truth.check_page)
         text = "its pattern fills were drawn as one tone in the comparison; look at them yourself"
         notices.append(Notice("svg-pattern", text, shop.name))
-    agreement = _compared(judged, target.page, truth)
+    agreement = compared(judged, target.page, truth)
     if not agreement.within():
         shop.why.append(_disagreed("typst", agreement))
         return None
     if segments:
         stacked = stacked_page(pdf, target.page, segments, first=1)
-        apart = _same_drawing(stacked, page, truth)
+        apart = same_drawing(stacked, page, truth)
         if apart.within():
             return _told(shop, stacked, "typst", agreement, notices)
         text = (
@@ -283,11 +213,6 @@ def _from_typst(
         )
         notices.append(Notice("svg-layers-joined", text, shop.name))
     return _told(shop, page, "typst", agreement, notices)
-
-
-def _same_drawing(one: bytes, other: bytes, truth: Truth) -> Agreement:
-    pixels = (truth.picture.shape[1], truth.picture.shape[0])
-    return compare_pictures(page_picture(one, pixels), page_picture(other, pixels), truth.px_per_mm)
 
 
 def _place(agreement: Agreement) -> str:
@@ -317,12 +242,12 @@ def _by_later_routes(
         shop.why.append(f"svglib: {told}")
     else:
         page = clean_page((shop.folder / "svglib.pdf").read_bytes(), target.page)
-        agreement = _compared(page, target.page, truth)
+        agreement = compared(page, target.page, truth)
         if agreement.within():
             return _told(shop, page, "svglib", agreement, [])
         shop.why.append(_disagreed("svglib", agreement))
     page = _as_pixels(shop, target)
-    agreement = _compared(page, target.page, truth)
+    agreement = compared(page, target.page, truth)
     if agreement.within():
         return _told(shop, page, "pixels", agreement, [])
     shop.why.append(_disagreed("pixels", agreement))
