@@ -42,7 +42,8 @@ class ScanPoints:
     image's centre, y up. ``rows`` and ``columns`` group the marks. ``turn_deg`` is the page's turn
     in the image, counter-clockwise. ``px_per_mm`` is measured along the image's axes.
     ``normals`` (image frame, y up, unit length) are given where only the distance across a line
-    was seen; without them a place counts both ways.
+    was seen; without them a place counts both ways. ``weights`` (0 to 1, all 1 where absent) say
+    how much each mark counts; residuals are found for all of them.
     """
 
     source: str
@@ -58,6 +59,7 @@ class ScanPoints:
     code: str = ""
     notices: tuple[Notice, ...] = ()
     normals: tuple[tuple[float, float], ...] = ()
+    weights: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -209,6 +211,14 @@ class _Problem:
         self.turns = [math.radians(s.turn_deg) for s in scans]
         self.normals = [np.array(s.normals) if s.normals else None for s in scans]
         self.counts = [len(s.rows) * (1 if s.normals else 2) for s in scans]
+        self.weights = np.concatenate(
+            [
+                np.repeat(
+                    np.array(s.weights) if s.weights else np.ones(len(s.rows)), c // len(s.rows)
+                )
+                for s, c in zip(scans, self.counts, strict=True)
+            ]
+        )
         self.rows = self._groups([s.rows for s in scans])
         self.columns = self._groups([s.columns for s in scans])
         self.used = [*range(free), *range(_SHARED, _SHARED + 4 * len(scans))]
@@ -271,7 +281,8 @@ class _Problem:
         x = start.copy()
         for _ in range(8):
             jacobian, residual = self.linearised(x)
-            step = np.linalg.lstsq(jacobian, residual, rcond=None)[0]
+            w = self.weights
+            step = np.linalg.lstsq(jacobian * w[:, None], residual * w, rcond=None)[0]
             x[self.used] += step
             if float(np.abs(step).max()) < 1e-12:
                 break
@@ -285,6 +296,7 @@ class _Problem:
         )
 
     def _grouped(self, jacobian: Array, residual: Array, groups: npt.NDArray[np.int64]) -> Array:
+        jacobian, residual = jacobian * self.weights[:, None], residual * self.weights
         inverse = np.linalg.inv(jacobian.T @ jacobian)
         names = np.unique(groups)
         scores = np.array([jacobian[groups == n].T @ residual[groups == n] for n in names])

@@ -7,7 +7,7 @@ resolution is known from a calibrated page; what one scan leaves unknown is said
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 import numpy as np
@@ -181,7 +181,7 @@ def measure_print(
     size = (expected.width_mm, expected.height_mm)
     placed = [place_sheet(scan, lines, samples, size) for scan in scans]
     points = [_points(scan, p, samples, size) for scan, p in zip(scans, placed, strict=True)]
-    fit, notices = _through_scanner([p for p, _ in points], scanner)
+    fit, notices = _robust([p for p, _ in points], scanner)
     common = _common_scale(fit, scale, mean_scale_u)
     # One scan through an unknown scanner measures, but never judges.
     judging = len(scans) > 1 or scanner is not None
@@ -247,6 +247,22 @@ def _points(
         ),
         seen,
     )
+
+
+def _robust(
+    points: Sequence[ScanPoints], scanner: Scanner | None
+) -> tuple[ShapeFit, tuple[Notice, ...]]:
+    """The shape from what most lines agree on: a decal that is off must not bend the scanner."""
+    fit, notices = _through_scanner(points, scanner)
+    for _ in range(4):
+        middle = float(np.median(np.abs(np.concatenate(fit.residuals_mm))))
+        cut = max(6.0 * middle, 0.02)
+        weighed = [
+            replace(p, weights=tuple(np.clip(1 - (r / cut) ** 2, 0, 1).tolist()))
+            for p, r in zip(points, fit.residuals_mm, strict=True)
+        ]
+        fit, notices = _through_scanner(weighed, scanner)
+    return fit, notices
 
 
 def _through_scanner(
