@@ -123,3 +123,14 @@ def test_a_straight_side_in_many_pieces_still_has_stations():
     for x in (10.0, 40.0):
         assert (np.abs(stations.points[:, 0] - x) < 1e-9).sum() > 20
     assert found(ring, ring).worst_mm < 0.002
+
+
+def test_a_line_across_is_no_gap():
+    square = [(10.0, 10.0), (40.0, 10.0), (40.0, 40.0), (10.0, 40.0)]
+    across = polyline([(25.0, 5.0), (25.0, 45.0)], close=False, width_mm=0.4)
+    pdf = sheet_file((60, 60), {"x": [polyline(square, close=True, width_mm=0.1), across]})
+    with open_pdf(pdf) as view:
+        line = measure_lines(view, 0, [stations_on(square, closed=True)])[0]
+    assert not line.found.all()
+    assert line.gap_mm == 0.0
+    assert line.worst_mm < 0.003

@@ -29,13 +29,15 @@ REACH_MM = 0.8
 TILE_MM = 16.0
 DARK = 24.0
 """Grey levels (of 255) that count as ink."""
+CROWDED = -1.0
+"""Stands for the width where there is ink but no single line: another line runs across."""
 
 
 @dataclass(frozen=True)
 class MeasuredLine:
     """What was found at the stations: offset along the normal in mm (NaN where no line is).
 
-    ``width_mm`` is the mean apparent width, ``gap_mm`` the longest run without a line.
+    ``width_mm`` is the mean apparent width, ``gap_mm`` the longest run without ink.
     """
 
     stations: Stations
@@ -94,9 +96,11 @@ def _measured(
     for line, count in zip(lines, counts, strict=True):
         part = slice(start, start + count)
         start += count
-        found = widths[part][np.isfinite(widths[part])]
+        found = widths[part][widths[part] >= 0]
         width = float(found.mean()) if len(found) else 0.0
-        results.append(MeasuredLine(line, offsets[part], width, _gap(line, offsets[part])))
+        results.append(
+            MeasuredLine(line, offsets[part], width, _gap(line, ~np.isnan(widths[part])))
+        )
     return results
 
 
@@ -107,9 +111,9 @@ def measure_edges(
     return _measured(view, page, rings, dpi, _falls)
 
 
-def _gap(line: Stations, offsets: Floats) -> float:
-    """Longest stretch in mm between stations that have a line, less the stations' own spacing."""
-    at = line.along_mm[np.isfinite(offsets)]
+def _gap(line: Stations, inked: npt.NDArray[np.bool_]) -> float:
+    """Longest stretch in mm between stations that have ink; 0 where all have."""
+    at = line.along_mm[inked]
     if len(at) == len(line.along_mm):
         return 0.0
     if len(at) == 0:
@@ -156,6 +160,7 @@ def _centres(dark: Floats, t: Floats) -> tuple[Floats, Floats]:
     centre = np.where(good, (weight * t).sum(axis=1) / safe, np.nan)
     top = weight.max(axis=1)
     width = np.where(good, mass * (t[1] - t[0]) / np.where(top > 0, top, 1.0), np.nan)
+    width = np.where(~good & core.any(axis=1), CROWDED, width)
     return centre, width
 
 
