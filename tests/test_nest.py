@@ -191,3 +191,35 @@ def test_a_rounded_label_corner_is_not_crossed_by_a_box():
     rules = replace(QUICK, die_margin_mm=1.0)
     with pytest.raises(DoesNotFit):
         nest([part("p", box(0, 0, 88, 118))], [sheet], rules)
+
+
+def test_every_decal_that_is_too_large_is_named():
+    with pytest.raises(DoesNotFit, match=r"aft rail.*nor do long strip, wide plate"):
+        nest(
+            [
+                part("wide plate", box(0, 0, 300, 300)),
+                part("aft rail", box(0, 0, 400, 10)),
+                part("long strip", box(0, 0, 500, 10)),
+                part("small", box(0, 0, 10, 10)),
+            ],
+            [A4],
+        )
+
+
+def test_two_sheets_of_one_name_are_refused():
+    with pytest.raises(DecalprepError, match="two sheets are named 'A4'"):
+        nest([part("a", box(0, 0, 10, 10))], [A4, A4])
+
+
+def test_a_full_part_used_sheet_leaves_pieces_over_not_an_error():
+    used = replace(A4, gone=(Box(0, 50, 210, 297),), available=1)
+    layout = nest([part("p", box(0, 0, 100, 100))], [used], QUICK)
+    assert layout.unplaced == (("p", 1),)
+
+
+def test_progress_tells_sheets_bound_and_pass():
+    seen = []
+    parts = [part("a", box(0, 0, 120, 120), 5)]
+    nest(parts, [A4], QUICK, on_progress=lambda *told: seen.append(told))
+    assert [told[2] for told in seen] == list(range(1, len(seen) + 1))
+    assert all(told[0] >= told[1] for told in seen)

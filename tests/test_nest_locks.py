@@ -51,3 +51,29 @@ def test_what_is_not_there_is_refused_by_name():
         keep(first, RULES, ["rudder gauge"])
     with pytest.raises(DecalprepError, match="copy 9 of 'horn label'"):
         print_again(PARTS, first, RULES, [("horn label", 9)])
+
+
+def test_locked_sheets_count_among_those_there_are():
+    from dataclasses import replace
+
+    two = replace(A4, available=2)
+    first = nest(PARTS, [two], RULES)
+    assert len(first.sheets) == 2
+    more = (*PARTS, NestPart("new panel", 1, box(0, 0, 190, 270)))
+    second = nest(more, [two], keep(first, RULES))
+    assert second.unplaced == (("new panel", 1),)
+
+
+def test_a_part_used_sheet_is_not_offered_twice():
+    from dataclasses import replace
+
+    from decalprep.geometry import Box
+
+    used = replace(A4, gone=(Box(0, 150, 210, 297),), available=1)
+    parts = (NestPart("horn label", 3, box(0, 0, 60, 25)),)
+    first = nest(parts, [used], RULES)
+    assert [s.gone for s in first.sheets] == [used.gone]
+    more = (*parts, NestPart("wiper panel", 1, box(0, 0, 120, 60)))
+    second = nest(more, [used], keep(first, RULES))
+    assert second.unplaced == ()
+    assert len(second.sheets) == 1

@@ -157,7 +157,7 @@ def check_layout(
     """
     by_key = {part.key: part for part in parts}
     faults = _counts(parts, layout.placements, layout.unplaced)
-    faults += _supply(layout.sheets[len(settings.locked_sheets) :], stock)
+    faults += _supply(layout.sheets, stock)
     faults += _kept(layout.placements, settings.locked)
     on_sheet: dict[int, list[tuple[str, Polygon]]] = {}
     for placement in layout.placements:

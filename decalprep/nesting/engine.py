@@ -10,13 +10,14 @@ from decalprep.model import Notice, Placement, Sheet, StockKind
 from decalprep.nesting.board import Spot
 from decalprep.nesting.bounds import lower_bound
 from decalprep.nesting.checker import check_layout
+from decalprep.nesting.grids import check_grid
 from decalprep.nesting.improve import improve
 from decalprep.nesting.layout import Layout, NestPart, NestSettings
 from decalprep.nesting.objective import rest_rectangle_mm, straight_cuts
 from decalprep.nesting.placing import Habit
 from decalprep.nesting.prepare import check_fit, check_parts, locked_sheets, pieces_of
 from decalprep.nesting.rectangles import RectangleStart
-from decalprep.nesting.regions import Region, kinds_of
+from decalprep.nesting.regions import Region, kinds_of, untouched
 from decalprep.nesting.search import Cancel, Progress, Search
 from decalprep.nesting.state import Nest, OpenSheet, Piece, Stopped, fill
 from decalprep.nesting.strip import StripPacker
@@ -91,12 +92,13 @@ def _placement(piece: Piece, region: Region, spot: Spot, index: int, step_mm: fl
     )
 
 
-def _layout(search: Search, stopped: str) -> Layout:
+def _layout(search: Search, stopped: str, stock: Sequence[Sheet]) -> Layout:
     nest, settings = search.best or Nest(), search.settings
     locked = [sheet for sheet in nest.sheets if sheet.locked]
     others = [sheet for sheet in nest.sheets if not sheet.locked and sheet.where]
     sheets = locked + sorted(others, key=lambda sheet: -sheet.taken)
     placements = list(settings.locked)
+    told = [notice for sheet in stock for notice in check_grid(sheet)]
     for index, sheet in enumerate(sheets):
         for piece, (board, spot) in sheet.where.items():
             region = sheet.kind.regions[board]
@@ -108,7 +110,7 @@ def _layout(search: Search, stopped: str) -> Layout:
         tuple(sheet.kind.sheet for sheet in sheets),
         search.bound,
         stopped,
-        _notices(nest, [sheet.kind.sheet for sheet in sheets]),
+        (*told, *_notices(nest, [sheet.kind.sheet for sheet in sheets])),
         rest_rectangle_mm(sheets[-1], settings.grid_mm) if sheets else (0.0, 0.0),
         straight_cuts(nest),
     )
@@ -140,10 +142,12 @@ def nest(
 ) -> Layout:
     """Lay all copies on as few sheets as can be found; positions in true mm on the sheet.
 
+    Where sheets run out, the rest is in ``unplaced`` and a notice says so.
     ``on_progress(sheets, bound, pass)`` is told after every pass; ``cancel()`` is asked often and
     ends the search with the best so far. Same input, same layout, whatever the machine's speed.
     ``strip`` (``strip.child_packer``) asks the strip packer as well for one sheet fewer; it works
     under a clock, so the answer may then differ from run to run.
+    A time limit is a ``cancel`` that looks at a clock; it makes answers differ in the same way.
     Every answer passes ``check_layout`` before it is returned.
     Does not mirror, and does not cut a piece that is too large (see ``tiles``).
 
@@ -156,17 +160,17 @@ def nest(
     '1 sheet, proved fewest'
     """
     settings = settings or NestSettings()
-    check_parts(parts, settings)
+    check_parts(parts, sheets, settings)
     kinds = kinds_of(tuple(sheets), settings)
     locked = locked_sheets(parts, settings)
     pieces = pieces_of(parts, settings)
-    check_fit(parts, [*(sheet.kind for sheet in locked), *kinds], pieces)
+    check_fit(parts, untouched(sheets, settings), pieces)
     bound = lower_bound(parts, [*kinds, *(sheet.kind for sheet in locked)], settings)
     search = Search(pieces, kinds, settings, bound, on_progress, cancel)
     by_key = {part.key: part for part in parts}
     tries = StripTries(search, strip, by_key) if strip is not None else None
     stopped = _run(search, locked, RectangleStart(search, by_key), tries)
-    layout = _layout(search, stopped)
+    layout = _layout(search, stopped, sheets)
     faults = check_layout(parts, sheets, settings, layout)
     if faults:
         raise DecalprepError(

@@ -36,7 +36,8 @@ class NestSettings:
     gives the same layout; ``grid_mm`` is the step of the positions tried; ``angle_step_deg`` the
     step for pieces that may be turned freely. ``rows`` asks for straight long cuts.
     Locks: ``locked`` placements keep their place on ``locked_sheets`` (the sheets of the earlier
-    layout, in its order); other pieces use the rest of these sheets if ``fill_locked``.
+    layout, in its order); other pieces use the rest of these sheets if ``fill_locked``. Locked
+    sheets count among those ``available``.
     """
 
     gap_mm: float = 2.0

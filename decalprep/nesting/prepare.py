@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from shapely.geometry import Polygon
 
 from decalprep.errors import DecalprepError, DoesNotFit
-from decalprep.model import Turns
+from decalprep.model import Sheet, Turns
 from decalprep.nesting.checker import placed_polygon
 from decalprep.nesting.layout import NestPart, NestSettings
 from decalprep.nesting.placing import Habit
@@ -32,8 +32,12 @@ def pieces_of(parts: Sequence[NestPart], settings: NestSettings) -> list[Piece]:
     return pieces
 
 
-def check_parts(parts: Sequence[NestPart], settings: NestSettings) -> None:
-    """Raise DecalprepError for parts or locks that contradict each other."""
+def check_parts(parts: Sequence[NestPart], sheets: Sequence[Sheet], settings: NestSettings) -> None:
+    """Raise DecalprepError for parts, sheets or locks that contradict each other."""
+    names = [sheet.name for sheet in sheets]
+    if len(set(names)) < len(names):
+        same = min(name for name in names if names.count(name) > 1)
+        raise DecalprepError(f"two sheets are named {same!r}", do="give each kind its own name")
     keys = [part.key for part in parts]
     twice = {key for key in keys if keys.count(key) > 1}
     if twice:
@@ -56,26 +60,27 @@ def _size(shape_bounds: tuple[float, float, float, float]) -> str:
 
 
 def check_fit(parts: Sequence[NestPart], kinds: Sequence[Kind], pieces: Sequence[Piece]) -> None:
-    """Raise DoesNotFit for the first part that does not fit even an empty sheet."""
-    by_key = {part.key: part for part in parts}
+    """Raise DoesNotFit where parts do not fit even an untouched sheet of any kind."""
     fits: dict[Shape, bool] = {}
     for piece in pieces:
         if piece.shape not in fits:
             fits[piece.shape] = any(OpenSheet(kind).add(piece, Habit.LOW) for kind in kinds)
-        if not fits[piece.shape]:
-            areas = {
-                _size((r.box.x0, r.box.y0, r.box.x1, r.box.y1)): kind.sheet.name
-                for kind in kinds
-                for r in kind.regions[:1]
-            }
-            room = ", ".join(f"{size} on {name}" for size, name in areas.items()) or "none"
-            part = by_key[piece.key]
-            raise DoesNotFit(
-                f"it is {_size(part.polygon.bounds)} with bleed ({part.turns.value}) and fits no "
-                f"sheet: largest free area {room}, less what is blocked or gone",
-                where=piece.key,
-                do="tile it, allow more turns, or use a larger sheet",
-            )
+    too_large = sorted({piece.key for piece in pieces if not fits[piece.shape]})
+    if not too_large:
+        return
+    part = next(part for part in parts if part.key == too_large[0])
+    rooms = [
+        f"{_size((r.box.x0, r.box.y0, r.box.x1, r.box.y1))} on {kind.sheet.name}"
+        for kind in kinds
+        for r in kind.regions[:1]
+    ]
+    others = f" (nor do {', '.join(too_large[1:])})" if too_large[1:] else ""
+    raise DoesNotFit(
+        f"it is {_size(part.polygon.bounds)} with bleed ({part.turns.value}) and fits no sheet"
+        f"{others}: largest area {', '.join(rooms) or 'none'}, less what is kept for marks",
+        where=part.key,
+        do="tile it, allow more turns, or use a larger sheet",
+    )
 
 
 def locked_sheets(parts: Sequence[NestPart], settings: NestSettings) -> list[OpenSheet]:

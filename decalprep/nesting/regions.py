@@ -132,6 +132,12 @@ def unused(sheet: Sheet) -> Sheet:
     return replace(sheet, gone=(), gone_labels=())
 
 
+def untouched(sheets: Sequence[Sheet], settings: NestSettings) -> tuple[Kind, ...]:
+    """Every kind as a whole, unused sheet: what a part could be laid on at best."""
+    fresh = [unused(sheet) for sheet in sheets]
+    return tuple(Kind(sheet, regions_of(sheet, settings), None) for sheet in fresh)
+
+
 def kinds_of(sheets: tuple[Sheet, ...], settings: NestSettings) -> tuple[Kind, ...]:
     """The kinds to draw from: part-used sheets first, then whole ones, the largest first.
 
@@ -140,9 +146,10 @@ def kinds_of(sheets: tuple[Sheet, ...], settings: NestSettings) -> tuple[Kind, .
     part_used, whole = [], []
     priced = all(sheet.price is not None for sheet in sheets)
     for sheet in sheets:
-        left = sheet.available
+        same = sum(locked.name == sheet.name for locked in settings.locked_sheets)
+        left = None if sheet.available is None else max(sheet.available - same, 0)
         cost = (sheet.price or 0.0) if priced else sheet.width_mm * sheet.height_mm
-        if sheet.gone or sheet.gone_labels:
+        if (sheet.gone or sheet.gone_labels) and sheet not in settings.locked_sheets:
             if left == 0:
                 continue
             part_used.append(Kind(sheet, regions_of(sheet, settings), 1, cost))

@@ -8,17 +8,22 @@ of the rectangle packer, of the first answer and of the final answer, the bound,
 from __future__ import annotations
 
 import argparse
+import json
+import os
+import pathlib
 import random
 import resource
 import sys
 import time
+from dataclasses import replace
 
 from shapely.affinity import rotate
+from shapely.affinity import scale as affine_scale
 from shapely.geometry import Point, Polygon, box
 
-from decalprep.model import Margins, Sheet
+from decalprep.model import Margins, Sheet, Turns
 from decalprep.nesting import Layout, NestPart, NestSettings, check_layout, nest
-from decalprep.nesting.strip import child_packer
+from decalprep.nesting.strip import StripItem, child_packer
 
 A4 = Sheet("A4", 210, 297, Margins(5, 5, 5, 5))
 
@@ -193,6 +198,41 @@ def one_job(
     return rectangles, seen[0][1], layout
 
 
+def strip_density(folder: pathlib.Path, seconds: int) -> None:
+    """Density of the strip helper on published sets (ESICUP in jagua-rs form), percent."""
+    turns = {1: Turns.NONE, 2: Turns.HALF, 4: Turns.QUARTER}
+    found = []
+    for name in ("albano", "fu", "marques", "swim", "shirts"):
+        file = folder / f"{name}.json"
+        if not file.exists():
+            print(f"{name}: no {file.name} in the folder, left out")
+            continue
+        data = json.loads(file.read_text())
+        items = [
+            StripItem(
+                f"{item['id']}.{copy}",
+                Polygon(item["shape"]["data"]),
+                turns[len(item.get("allowed_orientations") or [0])],
+            )
+            for item in data["items"]
+            for copy in range(item["demand"])
+        ]
+        area, height = sum(item.polygon.area for item in items), data["strip_height"]
+        scale = 200.0 / height
+        items = [
+            replace(i, polygon=affine_scale(i.polygon, scale, scale, origin=(0, 0))) for i in items
+        ]
+        answer = child_packer(seconds)(200.05, items, 0.0, 1)
+        if answer is None:
+            print(f"{name}: the packer gave up")
+            continue
+        density = 100 * area / (height * answer[0] / scale)
+        found.append(density)
+        print(f"{name}: {density:.1f} %", flush=True)
+    if found:
+        print(f"mean of {len(found)}: {sum(found) / len(found):.1f} % in {seconds} s each")
+
+
 def main() -> None:
     """Print the table and its sums."""
     options = argparse.ArgumentParser(description=__doc__)
@@ -202,7 +242,14 @@ def main() -> None:
     options.add_argument("--budget", type=int, default=NestSettings().budget)
     options.add_argument("--small", action="store_true", help="every second part a small plate")
     options.add_argument("--strip", type=int, default=0, help="seconds a try of the strip packer")
+    options.add_argument("--density", type=int, default=0, help="seconds a published strip set")
     chosen = options.parse_args()
+    if chosen.density:
+        folder = os.environ.get("DECALPREP_NEST_DATA")
+        if not folder:
+            sys.exit("set DECALPREP_NEST_DATA to a folder with albano.json, fu.json, ...")
+        strip_density(pathlib.Path(folder), chosen.density)
+        return
     print("parts   seed  rectangles      first answer      final (reached)   bound   total")
     sums = [0, 0, 0, 0, 0, 0]
     for count in chosen.sizes:

@@ -1,7 +1,8 @@
 """Nesting against sets whose best answer is known from outside, and bounds against brute force.
 
-Sources, beside each test: areas and jigsaw facts of the ESICUP sets are not repeated here because
-their coordinates are not shipped; lay the files under a path of your own and run the benchmark.
+Sources, beside each test. The set "fu" (Fujita and others, 1993, from memory) is copied from the
+ESICUP data sets, CC0-1.0, in the form of the jagua-rs assets; larger sets are not shipped: lay the
+files under a path of your own and run the benchmark with DECALPREP_NEST_DATA.
 The guillotine sets are cut by a rule of our own from whole sheets, so their optimum is known by
 construction, not published. The random classes follow the published rule of Berkey and Wang, Two
 dimensional finite bin packing algorithms, J. Oper. Res. Soc. 38 (1987), classes I to VI (rule from
@@ -72,6 +73,49 @@ def test_six_large_squares_need_six_sheets():
     parts = [NestPart("square", 6, box(0, 0, 145, 145))]
     layout = nest(parts, [Sheet("A4", 210, 297, Margins(5, 5, 5, 5))], NestSettings(budget=10))
     assert layout.bound_text == "6 sheets, proved fewest"
+
+
+FU = [
+    [(0, 0), (10, 0), (10, 10), (0, 10)],
+    [(0, 0), (10, 0), (10, 10), (0, 10)],
+    [(0, 0), (14, 0), (14, 9), (0, 9)],
+    [(0, 0), (14, 0), (7, 7)],
+    [(0, 9), (0, 0), (14, 9)],
+    [(0, 0), (14, 0), (14, 14), (0, 14)],
+    [(0, 0), (10, 4), (10, 9), (0, 9)],
+    [(0, 0), (5, 0), (5, 9), (0, 9)],
+    [(0, 0), (14, 0), (14, 14)],
+    [(0, 0), (10, 0), (10, 10), (0, 14)],
+    [(0, 8), (4, 0), (8, 8)],
+    [(0, 0), (14, 0), (7, 12)],
+]
+
+
+def fu_parts():
+    """The twelve pieces at ten times their size, in mm."""
+    return [
+        NestPart(f"fu {k}", 1, Polygon([(10 * x, 10 * y) for x, y in p])) for k, p in enumerate(FU)
+    ]
+
+
+def test_the_published_set_fu_has_its_published_area():
+    """12 pieces, 1083 square units; strip 38 high, so no strip is shorter than 28.5."""
+    assert sum(Polygon(p).area for p in FU) == pytest.approx(1083.0)
+
+
+def test_fu_fits_one_sheet_of_84_percent_density():
+    """Published medians reach 92.4 % (strip 30.8); 34.0 is well within reach of any good search."""
+    sheet, rules = Sheet("strip", 380, 340, WHOLE), NestSettings(gap_mm=0.0, budget=300)
+    layout = nest(fu_parts(), [sheet], rules)
+    assert layout.bound_text == "1 sheet, proved fewest"
+
+
+def test_fu_does_not_fit_where_nobody_has_packed_it():
+    """At 28.6 the density would be 99.7 %, far above the best published: one sheet is a fault."""
+    sheet, rules = Sheet("strip", 380, 286, WHOLE), NestSettings(gap_mm=0.0, budget=30)
+    layout = nest(fu_parts(), [sheet], rules)
+    assert check_layout(fu_parts(), [sheet], rules, layout) == ()
+    assert (layout.lower_bound, len(layout.sheets)) == (1, 2)
 
 
 CLASSES = [(10, 10), (10, 30), (35, 40), (35, 100), (100, 100), (100, 300)]
