@@ -198,6 +198,17 @@ def _same_bed(scans: Sequence[ScanPoints]) -> bool:
     return max(widths) - min(widths) < 2.0
 
 
+def _solve(matrix: Array, right: Array) -> Array:
+    try:
+        solved: Array = np.linalg.solve(matrix, right)
+    except np.linalg.LinAlgError:
+        raise ReadingsRefused(
+            "what can be seen of the page does not determine its shape",
+            do="scan the whole page; lines or discs are needed in both directions",
+        ) from None
+    return solved
+
+
 class _Problem:
     """The least-squares problem: shared unknowns (r, k, a, h, l2, l3), then four for each scan.
 
@@ -282,9 +293,11 @@ class _Problem:
         for _ in range(8):
             jacobian, residual = self.linearised(x)
             w = self.weights
-            step = np.linalg.lstsq(jacobian * w[:, None], residual * w, rcond=None)[0]
+            weighted = jacobian * w[:, None]
+            # Well conditioned once the turns cross (about 1e3), so normal equations will do.
+            step = _solve(weighted.T @ weighted, weighted.T @ (residual * w))
             x[self.used] += step
-            if float(np.abs(step).max()) < 1e-12:
+            if float(np.abs(step).max()) < 1e-11:
                 break
         return x
 
