@@ -200,7 +200,7 @@ def _same_bed(scans: Sequence[ScanPoints]) -> bool:
 
 def _solve(matrix: Array, right: Array) -> Array:
     try:
-        solved: Array = np.linalg.solve(matrix, right)
+        solved = np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
     except np.linalg.LinAlgError:
         raise ReadingsRefused(
             "what can be seen of the page does not determine its shape",
