@@ -1,5 +1,6 @@
 """Nesting: every answer keeps the rules, is repeatable, and says what it could not do."""
 
+import random
 from dataclasses import replace
 
 import pytest
@@ -223,3 +224,16 @@ def test_progress_tells_sheets_bound_and_pass():
     nest(parts, [A4], QUICK, on_progress=lambda *told: seen.append(told))
     assert [told[2] for told in seen] == list(range(1, len(seen) + 1))
     assert all(told[0] >= told[1] for told in seen)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_rows_are_laid_where_they_cost_no_sheet(seed):
+    rng = random.Random(seed)
+    parts = [
+        part(f"p{k}", box(0, 0, rng.uniform(30, 60), rng.uniform(20, 40)), 2) for k in range(8)
+    ]
+    plain = nest(parts, [A4], replace(QUICK, seed=seed))
+    rows = nest(parts, [A4], replace(QUICK, seed=seed, rows=True))
+    assert len(rows.sheets) == len(plain.sheets)
+    assert rows.straight_cuts >= plain.straight_cuts
+    assert check_layout(parts, [A4], QUICK, rows) == ()

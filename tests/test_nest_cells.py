@@ -13,6 +13,7 @@ from decalprep.nesting.objective import straight_cuts
 from decalprep.nesting.placing import Habit, find_spot
 from decalprep.nesting.raster import grown, inner_cells, largest_rectangle, touched_cells
 from decalprep.nesting.regions import Kind, regions_of
+from decalprep.nesting.rows import in_rows
 from decalprep.nesting.shapes import bits_of, mask_of, shape_of, turned_part
 from decalprep.nesting.state import Nest, OpenSheet, Piece
 
@@ -135,3 +136,17 @@ def test_straight_cuts_free_a_grid_but_not_a_pinwheel():
     pinwheel = [(0, 0, 60, 40), (60, 0, 40, 60), (40, 60, 60, 40), (0, 40, 40, 60)]
     assert straight_cuts(nest_of(grid)) == 3
     assert straight_cuts(nest_of(pinwheel)) == 0
+
+
+def test_rows_by_straight_cuts_alone():
+    rules = NestSettings(gap_mm=0.0)
+    sizes = [(50, 20), (40, 30), (60, 10), (30, 30), (45, 15)]
+    pieces = [
+        Piece(f"p{k}", 1, "", shape_of(NestPart(f"p{k}", 1, box(0, 0, *size)), rules))
+        for k, size in enumerate(sizes)
+    ]
+    laid = in_rows(pieces, 100, 70)
+    assert laid is not None
+    assert in_rows(pieces, 100, 50) is None
+    boxes = [(s.x, s.y, int(s.turned.width), int(s.turned.height)) for _, s in laid]
+    assert straight_cuts(nest_of(boxes)) == len(sizes) - 1

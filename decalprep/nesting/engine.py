@@ -18,6 +18,7 @@ from decalprep.nesting.placing import Habit
 from decalprep.nesting.prepare import check_fit, check_parts, locked_sheets, pieces_of
 from decalprep.nesting.rectangles import RectangleStart
 from decalprep.nesting.regions import Region, kinds_of, untouched
+from decalprep.nesting.rows import offer_rows
 from decalprep.nesting.search import Cancel, Progress, Search
 from decalprep.nesting.state import Nest, OpenSheet, Piece, Stopped, fill
 from decalprep.nesting.strip import StripPacker
@@ -75,6 +76,8 @@ def _run(
         improve(search, rng)
         if strip is not None and not search.proved:
             strip.run(STRIP_TRIES)
+        if search.settings.rows:
+            offer_rows(search)
     except Stopped:
         return "stopped by the user"
     return "proved fewest" if search.proved else "budget used"
