@@ -78,6 +78,7 @@ def _underlay(panel: PanelSpec, prepared: Prepared, job: Job) -> Finish:
     )
     settings = UnderlaySettings(
         trap_mm=panel["trap"],
+        spread=panel["openings"] == "spread",
         layer_transmittance=panel["layer_transmittance"],
         target_density=panel["target_density"],
     )
@@ -187,8 +188,8 @@ def build_choices(
     where = {p.decal: laid.sheets[p.sheet_index] for p in laid.placements}
     return tuple(
         BuildChoices(
-            stock=where[one.decal.name].stock,
-            printer=printing[where[one.decal.name].name],
+            stock=where[one.printed[0]].stock,
+            printer=printing[where[one.printed[0]].name],
             backlit=finish.underlay is not None,
             underlay_layers=finish.underlay.layers if finish.underlay else 0,
             painted=bool(finish.masks),

@@ -28,6 +28,7 @@ WORDS = {
     "part_face": 'One of: "largest", "top", "bottom", "front", "back", "left", "right".',
     "outline_from": 'One of: "auto", "layer", "part", "path", "picture", "page".',
     "holes_from": 'One of: "auto", "part", "layer", "paths", "none".',
+    "openings": 'One of: "choke", "spread".',
     "printing": 'One of: "inkjet", "laser".',
     "part_unit": 'One of: "mm", "cm", "in".',
     "kind": 'One of: "screw" (cross, pierced), "switch" (guide, cut after sticking), '

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from decalprep.errors import DoesNotFit, InputProblem, NoSize
-from decalprep.geometry import Affine, Box, Circle, circle_path
+from decalprep.geometry import Affine, Box, Circle, Path, circle_path
 from decalprep.jobs.spec import Job, PanelSpec, Values
 from decalprep.model import (
     Artwork,
@@ -48,7 +48,9 @@ class Prepared:
 
     ``taken`` is the artwork as taken in, less the layers that are not printed; the decal's own
     artwork is that after cleaning. ``sources`` are lines for the report; places in ``notices``
-    are in decal mm.
+    are in decal mm. Of a panel in tiles, ``tiles`` are their names; of a tile, ``bare`` is what of
+    its outline shows no artwork (tabs, parts of holes) and ``ticks`` are its match ticks, both in
+    the decal frame.
     """
 
     decal: Decal
@@ -60,6 +62,14 @@ class Prepared:
     notices: tuple[Notice, ...]
     sources: tuple[str, ...]
     strokes: tuple[StrokeRow, ...] = ()
+    tiles: tuple[str, ...] = ()
+    bare: tuple[Path, ...] = ()
+    ticks: tuple[Path, ...] = ()
+
+    @property
+    def printed(self) -> tuple[str, ...]:
+        """Names of what is printed of it: its tiles, or the decal."""
+        return self.tiles or (self.decal.name,)
 
 
 def prepare_panel(
@@ -169,6 +179,8 @@ def _take_in(panel: PanelSpec, job: Job, face: PartFace | None) -> Artwork:
 
 def _check_size(found: FoundOutline, panel: PanelSpec, job: Job) -> None:
     """Refuse early what no sheet can hold at any angle, before anything is drawn of it."""
+    if panel["tile"]:
+        return
     box = found.outline.box
     rooms = [
         s.sheet.printable
@@ -186,7 +198,7 @@ def _check_size(found: FoundOutline, panel: PanelSpec, job: Job) -> None:
         f"the decal is {box.width:.1f} x {box.height:.1f} mm and fits no sheet "
         f"(printable: {shown})",
         where=f"{panel.name} ({panel['artwork']})",
-        do="check its width and unit, or use a larger sheet",
+        do="check its width and unit, use a larger sheet, or add tile = true to the panel",
     )
 
 
@@ -229,7 +241,7 @@ def _printed_artwork(
 
     named = (found.layer, holes.layer, panel["outline_layer"], panel["hole_layer"])
     names = {*named, *panel["hide_layers"]}
-    spots = {panel["outline_spot"], panel["hole_spot"]}
+    spots = {panel["outline_spot"], panel["hole_spot"], found.spot, holes.spot}
     layers = tuple(sorted(n for n in names if n and n in whole.layers))
     inks = tuple(sorted(s for s in spots if s))
     return leave_out(whole, layers=layers, spots=inks).artwork if layers or inks else whole

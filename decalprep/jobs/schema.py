@@ -357,8 +357,24 @@ PANEL = (
     Key(
         "sheets", many(name), (), "Kinds of sheet it may go on (all, if not given).", '["plain A4"]'
     ),
+    Key(
+        "tile",
+        flag,
+        False,
+        "Whether a decal larger than the sheets is made in tiles that overlap.",
+        "true",
+    ),
+    Key("overlap", size, 8.0, "Width of the strip that two tiles share.", '"8 mm"'),
     Key("backlit", flag, False, "Lit from behind: make an underlay and its checks.", "true"),
     Key("trap", distance, 0.4, "How far the underlay steps back from the legend.", '"0.4 mm"'),
+    Key(
+        "openings",
+        one_of("choke", "spread"),
+        "choke",
+        "Whether the underlay's openings are smaller than the legend by the trap (no light beside "
+        "it, thin strokes dark) or larger (all of it lit, light may pass beside it).",
+        '"spread"',
+    ),
     Key(
         "layer_transmittance",
         share,
