@@ -47,10 +47,21 @@ def inked_shape(decal: Decal) -> InkedShape:
     Raises:
         InputProblem: the bleed leaves nothing of the outline (it is negative).
     """
+    if decal.ink:
+        return _stated_ink(decal)
     paths = [offset_path(decal.outline, decal.bleed_mm)]
     paths += [bare for hole in decal.holes if (bare := _bare(hole, decal)) is not None]
     outer, *holes = (path.points(0.01) for path in paths)
     return InkedShape(tuple(paths), shapely.make_valid(Polygon(outer, holes)))
+
+
+def _stated_ink(decal: Decal) -> InkedShape:
+    """A tile's ink; its polygon also holds what is cut out with it but bears no ink."""
+    outer, *bare = (path.points(0.01) for path in decal.ink)
+    holes = [hole.contour.points(0.01) for hole in decal.holes]
+    ink = shapely.make_valid(Polygon(outer, bare))
+    cut = shapely.make_valid(Polygon(decal.outline.points(0.01), holes))
+    return InkedShape(decal.ink, ink.union(cut))
 
 
 def _bare(hole: Hole, decal: Decal) -> Path | None:
@@ -91,7 +102,9 @@ class Piece:
     def name(self) -> str:
         """What the piece is called on the sheet: the decal's name, and the copy if several."""
         if self.decal.copies == 1:
-            return self.decal.name
+            return self.decal.label or self.decal.name
+        if self.decal.label:
+            return f"{self.decal.label}, copy {self.copy} of {self.decal.copies}"
         return f"{self.decal.name} {self.copy}/{self.decal.copies}"
 
     @cached_property

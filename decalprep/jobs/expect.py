@@ -7,17 +7,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from decalprep.geometry import Affine
+from decalprep.geometry import Affine, Path
 from decalprep.jobs.lay import sheet_from_decal
 from decalprep.jobs.prepare import Prepared
 from decalprep.jobs.spec import Job
-from decalprep.model import Decal, Hole, HoleKind, Layer, Placement, Sheet
+from decalprep.model import Hole, HoleKind, Layer, Placement, Sheet
 from decalprep.proof import (
     ExpectedArtwork,
     ExpectedBar,
     ExpectedDecal,
     ExpectedHole,
     ExpectedJob,
+    ExpectedLine,
     ExpectedSheet,
 )
 
@@ -38,7 +39,7 @@ def expected_job(
         _sheet(
             sheet,
             corrections[k],
-            [by_name[p.decal].decal for p in placements if p.sheet_index == k],
+            [(by_name[p.decal], p) for p in placements if p.sheet_index == k],
         )
         for k, sheet in enumerate(sheets)
     )
@@ -56,8 +57,12 @@ def _bare_fonts(prepared: Sequence[Prepared]) -> tuple[str, ...]:
     return tuple(sorted(names))
 
 
-def _sheet(sheet: Sheet, correction: Affine, decals: Sequence[Decal]) -> ExpectedSheet:
+def _sheet(
+    sheet: Sheet, correction: Affine, lying: Sequence[tuple[Prepared, Placement]]
+) -> ExpectedSheet:
     from decalprep.marks import mark_places
+
+    decals = [prepared.decal for prepared, _ in lying]
 
     layers = [Layer.ARTWORK, Layer.CUT_OUTLINE]
     kinds = {hole.kind for decal in decals for hole in decal.holes}
@@ -65,6 +70,9 @@ def _sheet(sheet: Sheet, correction: Affine, decals: Sequence[Decal]) -> Expecte
         layers.append(Layer.HOLE_GUIDE)
     if HoleKind.SCREW in kinds:
         layers.append(Layer.SCREW_CROSS)
+    ticks = tuple(line for one, p in lying for line in _match_ticks(one, p, correction))
+    if ticks:
+        layers.append(Layer.TILE_MARK)
     places = mark_places(sheet)
     if places.corners:
         layers.append(Layer.REGISTRATION)
@@ -87,9 +95,25 @@ def _sheet(sheet: Sheet, correction: Affine, decals: Sequence[Decal]) -> Expecte
         sheet.width_mm,
         sheet.height_mm,
         tuple(dict.fromkeys(layer.value for layer in layers)),
+        lines=ticks,
         bars=tuple(bars),
         page_from_true=correction,
     )
+
+
+def _match_ticks(
+    prepared: Prepared, placement: Placement, correction: Affine
+) -> list[ExpectedLine]:
+    """The match ticks of a tile, in page mm."""
+    page_from_decal = correction @ sheet_from_decal(prepared.decal, placement)
+    return [
+        ExpectedLine(
+            f"match tick {k} of {prepared.decal.name}",
+            Layer.TILE_MARK.value,
+            tuple(page_from_decal.apply_all(tick.points())),
+        )
+        for k, tick in enumerate(prepared.ticks, 1)
+    ]
 
 
 def _decal(prepared: Prepared, placement: Placement, correction: Affine, job: Job) -> ExpectedDecal:
@@ -112,9 +136,18 @@ def _decal(prepared: Prepared, placement: Placement, correction: Affine, job: Jo
             white_below=job["near_white"],
         ),
         page_from_artwork=page_from_decal @ decal.decal_from_artwork,
-        holes=tuple(_hole(hole, page_from_decal) for hole in decal.holes),
+        holes=(
+            *(_hole(hole, page_from_decal) for hole in decal.holes),
+            *(_bare(k, path, page_from_decal) for k, path in enumerate(prepared.bare, 1)),
+        ),
         bleed_mm=decal.bleed_mm,
     )
+
+
+def _bare(number: int, path: Path, page_from_decal: Affine) -> ExpectedHole:
+    """Part of a tile that shows no artwork."""
+    points = tuple(page_from_decal.apply_all(path.points(FLAT_MM)))
+    return ExpectedHole(f"bare part {number}", points, "nothing")
 
 
 def _hole(hole: Hole, page_from_decal: Affine) -> ExpectedHole:

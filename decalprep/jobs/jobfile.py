@@ -236,6 +236,10 @@ def _check_panel(reader: _Reader, values: Values, where: Where) -> None:
         reader.fault((*where, "hide_layers"), 'give "show_layers" or "hide_layers", not both')
     if values["outline_layer"] and values["outline_spot"]:
         reader.fault((*where, "outline_spot"), 'give "outline_layer" or "outline_spot", not both')
+    if "overlap" in values.given and not values["tile"]:
+        reader.fault((*where, "overlap"), '"overlap" is for tiles; add tile = true')
+    if not 3.0 <= values["overlap"] <= 50.0:
+        reader.fault((*where, "overlap"), '"overlap" must be from 3 to 50 mm')
     if values["back_part"] and not values["part"]:
         reader.fault((*where, "back_part"), '"back_part" needs "part", the face plate, too')
     if values["masks"] and not values["part"]:

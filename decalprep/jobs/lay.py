@@ -13,7 +13,7 @@ from shapely.geometry import Polygon
 
 from decalprep.errors import DoesNotFit
 from decalprep.geometry import Affine
-from decalprep.jobs.spec import Job, SheetSpec
+from decalprep.jobs.spec import Job, PanelSpec, SheetSpec
 from decalprep.model import Decal, Notice, Placement, Severity, Sheet
 
 if TYPE_CHECKING:
@@ -75,9 +75,10 @@ def lay_out(
     """
     from decalprep.nesting import nest
 
+    panels = {panel.name: panel for panel in job.panels}
     groups: dict[tuple[str, ...], list[Decal]] = {}
-    for decal, panel in zip(decals, job.panels, strict=True):
-        groups.setdefault(tuple(panel["sheets"]), []).append(decal)
+    for decal in decals:
+        groups.setdefault(tuple(panels[decal.panel]["sheets"]), []).append(decal)
     placements: list[Placement] = []
     sheets: list[Sheet] = []
     layouts: list[Layout] = []
@@ -86,7 +87,7 @@ def lay_out(
     for names, mine in groups.items():
         kinds = [s for s in job.sheets if not names or s.sheet.name in names]
         parts = [nest_part(decal) for decal in mine]
-        settings = _settings(kinds, job)
+        settings = nest_settings(kinds, job)
         locked = _locked(parts, kinds, kept, job) if kept else None
         if locked:
             settings = replace(settings, locked=locked[0], locked_sheets=locked[1])
@@ -109,7 +110,13 @@ def lay_out(
     return Laid(tuple(placements), tuple(sheets), tuple(layouts), tuple(notices), kept_count)
 
 
-def _settings(kinds: Sequence[SheetSpec], job: Job) -> NestSettings:
+def kinds_for(panel: PanelSpec, job: Job) -> list[SheetSpec]:
+    """The kinds of sheet that a panel may go on."""
+    return [s for s in job.sheets if not panel["sheets"] or s.sheet.name in panel["sheets"]]
+
+
+def nest_settings(kinds: Sequence[SheetSpec], job: Job) -> NestSettings:
+    """The rules of nesting on these kinds of sheet, in mm."""
     from decalprep.marks import reserved_zones
     from decalprep.nesting import NestSettings
 

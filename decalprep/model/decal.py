@@ -69,6 +69,8 @@ class Decal:
     ``decal_from_artwork`` lays the artwork in the decal frame; ``bleed_artwork`` is drawn under
     it where the artwork does not reach as far as the bleed; ``fitted_from_decal`` is the
     part's own size error (identity where the part was not measured).
+    ``ink`` says where ink may lie if that is not the outline grown by the bleed, as for a tile:
+    one outer path, then the bare parts (even-odd). ``label`` is printed in place of the name.
     """
 
     name: str
@@ -85,3 +87,5 @@ class Decal:
     bleed_artwork: Artwork | None = None
     decal_from_bleed: Affine = field(default_factory=Affine)
     fitted_from_decal: Affine = field(default_factory=Affine)
+    ink: tuple[Path, ...] = ()
+    label: str = ""
