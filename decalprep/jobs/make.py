@@ -24,6 +24,7 @@ from decalprep.jobs.lay import Laid, kept_notice, lay_out, placement_file, place
 from decalprep.jobs.lay import read_placements as read_kept
 from decalprep.jobs.prepare import Prepared, prepare_panel
 from decalprep.jobs.spec import Job, PanelSpec
+from decalprep.jobs.tiling import Pieces, pieces_of
 from decalprep.model import Drawing, Notice, PartRecord, PrinterRecord, Severity, StockKind
 
 if TYPE_CHECKING:
@@ -56,7 +57,7 @@ class Made:
     """Everything one run made: files by name, and what to tell of them."""
 
     job: Job
-    prepared: tuple[Prepared, ...]
+    pieces: Pieces
     finishes: tuple[Finish, ...]
     laid: Laid
     records: tuple[PrinterRecord | None, ...]
@@ -66,6 +67,11 @@ class Made:
     notices: tuple[Notice, ...]
     ink: tuple[InkCoverage, ...] = ()
     costs: tuple[PanelCost, ...] = ()
+
+    @property
+    def prepared(self) -> tuple[Prepared, ...]:
+        """The panels, in the order of the job."""
+        return self.pieces.panels
 
 
 def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
@@ -81,25 +87,26 @@ def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
         finish_panel(panel, one, job) for panel, one in zip(job.panels, prepared, strict=True)
     )
     kept, kept_notices = (None, ()) if options.anew else read_kept(job)
-    laid = lay_out([p.decal for p in prepared], job, kept, say)
+    pieces = pieces_of(prepared, job)
+    laid = lay_out(pieces.decals, job, kept, say)
     say("composing")
-    drawings, by_sheet = compose(job, prepared, laid, records, finishes)
+    drawings, by_sheet = compose(job, pieces, laid, records, finishes)
     say("writing the PDF")
     pdf = written(job, drawings, options)
     say("proving")
-    proof = proven(pdf, prepared, laid, drawings, job)
+    proof = proven(pdf, pieces.all, laid, drawings, job)
     notices = (
         *record_notices,
         *kept_notices,
         *kept_notice(laid, job),
         *laid.notices,
         *(n for f in finishes for n in f.notices),
-        *(n for p in prepared for n in p.notices),
+        *(n for p in pieces.panels for n in p.notices),
         *(n for d in drawings for n in d.notices),
         *proof.notices,
         *stock_notices(job),
     )
-    made = Made(job, prepared, finishes, laid, by_sheet, drawings, proof, {}, notices)
+    made = Made(job, pieces, finishes, laid, by_sheet, drawings, proof, {}, notices)
     say("drawing the pictures")
     return with_files(made, pdf, options)
 
@@ -145,7 +152,7 @@ def part_record(panel: PanelSpec, options: MakeOptions) -> PartRecord | None:
 
 def compose(
     job: Job,
-    prepared: Sequence[Prepared],
+    pieces: Pieces,
     laid: Laid,
     records: dict[str, PrinterRecord | None],
     finishes: Sequence[Finish],
@@ -156,11 +163,10 @@ def compose(
     by_sheet = tuple(records[sheet.name] for sheet in laid.sheets)
     settings = ComposeSettings(
         title=job["title"],
-        decal_marks=top_ticks(finishes),
+        decal_marks=(*top_ticks(finishes), *pieces.marks),
         undo_offset=any(sheet.grid is not None for sheet in laid.sheets),
     )
-    decals = [p.decal for p in prepared]
-    return compose_sheets(decals, laid.placements, laid.sheets, settings, by_sheet), by_sheet
+    return compose_sheets(pieces.decals, laid.placements, laid.sheets, settings, by_sheet), by_sheet
 
 
 def written(job: Job, drawings: Sequence[Drawing], options: MakeOptions) -> bytes:
@@ -220,7 +226,7 @@ def with_files(made: Made, pdf: bytes, options: MakeOptions) -> Made:
     from decalprep.export import preview_png
     from decalprep.jobs.tell import result_json, result_text
 
-    decals = [p.decal for p in made.prepared]
+    decals = made.pieces.decals
     files = {"sheets.pdf": pdf}
     pictures = [preview_png(pdf, k, options.preview_dpi) for k in range(len(made.drawings))]
     files |= {f"sheet-{k}.png": data for k, data in enumerate(pictures, 1)}
@@ -241,7 +247,7 @@ def further_sheets(made: Made, options: MakeOptions) -> dict[str, bytes]:
     files = {}
     unders = [f.underlay for f in made.finishes if f.underlay is not None]
     if unders:
-        decals = [p.decal for p in made.prepared]
+        decals = made.pieces.decals
         settings = ComposeSettings(title=underlay_title(made.job["title"], unders))
         drawings = underlay_drawings(
             unders, decals, made.laid.placements, made.laid.sheets, settings, made.records
@@ -262,8 +268,8 @@ def save(made: Made, folder: Path) -> tuple[Path, ...]:
     from decalprep.export import write_folder, write_whole
 
     paths = write_folder(folder, made.files)
-    decals = [p.decal for p in made.prepared]
-    write_whole(placement_file(made.job), placement_text(made.laid, decals, made.job))
+    text = placement_text(made.laid, made.pieces.decals, made.job)
+    write_whole(placement_file(made.job), text)
     return paths
 
 
