@@ -62,19 +62,20 @@ def _least_width(polygon: Polygon) -> float:
 def used_area_mm2(part: NestPart, others: Sequence[NestPart], gap_mm: float) -> float:
     """Area in mm2 that one copy takes from every other: gap share, and cut-outs of no use.
 
-    A cut-out is of use when some piece has less area, width and length than it.
+    A cut-out is of use when some piece is no larger than it in area, least width and bounding
+    circle: what fits inside is smaller in all three, however it is turned.
     """
     half = gap_mm / 2
     grown = part.polygon.buffer(half, quad_segs=4)
     area = float(grown.area)
     for ring in getattr(grown, "interiors", ()):
         hole = Polygon(ring).buffer(-half, join_style="mitre")
-        width, reach = _least_width(hole), hole.length / 2
+        width, radius = _least_width(hole), shapely.minimum_bounding_radius(hole)
         if not any(
             other.copies
             and other.polygon.area <= hole.area
             and _least_width(other.polygon) <= width
-            and math.dist(other.polygon.bounds[:2], other.polygon.bounds[2:]) <= 2 * reach
+            and shapely.minimum_bounding_radius(other.polygon) <= radius
             for other in others
         ):
             area += Polygon(ring).area
