@@ -29,10 +29,14 @@ def contrast_ratio(one: RGB, other: RGB) -> float:
 
 
 def luminance_table(pixels: "np.ndarray[Any, Any]") -> "np.ndarray[Any, Any]":
-    """Relative luminance of 8-bit RGB pixels, channels last."""
+    """Relative luminance of 8-bit RGB pixels (rows, columns, 3)."""
+    import cv2
+
     levels = np.arange(256) / 255
     linear = np.where(levels <= 0.04045, levels / 12.92, ((levels + 0.055) / 1.055) ** 2.4)
-    result = np.zeros(pixels.shape[:-1], np.float32)
-    for channel, weight in enumerate(_WEIGHTS):
-        result += (weight * linear).astype(np.float32)[pixels[..., channel]]
+    red, green, blue = (
+        cv2.LUT(channel, (weight * linear).astype(np.float32))
+        for channel, weight in zip(cv2.split(pixels), _WEIGHTS, strict=True)
+    )
+    result: np.ndarray[Any, Any] = np.asarray(cv2.add(cv2.add(red, green), blue))
     return result

@@ -1,5 +1,6 @@
 """Ink and gaps too narrow for the printer, found on an exact rendering."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,8 +15,9 @@ MID_LUMINANCE = 0.184
 """CIE L* = 50: darker is ink, lighter is ground."""
 _LONG = 4
 _SPECK_PX = 2
-_BAND = 512
+_TILE = 256
 _MOST_FOUND = 40
+_FEW = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -30,10 +32,26 @@ class Narrow:
 def dark_mask(pixels: "np.ndarray[Any, Any]") -> "np.ndarray[Any, Any]":
     """1 where a pixel is darker than the middle of lightness, else 0."""
     mask = np.empty(pixels.shape[:2], np.uint8)
-    for row in range(0, len(pixels), _BAND):
-        band = slice(row, row + _BAND)
-        mask[band] = luminance_table(pixels[band]) < MID_LUMINANCE
+    for top in range(0, pixels.shape[0], _TILE):
+        band = pixels[top : top + _TILE]
+        for columns, tile, plain in _tiles(band):
+            tile = tile[:1, :1] if plain else tile
+            mask[top : top + _TILE, columns] = luminance_table(tile) < MID_LUMINANCE
     return mask
+
+
+def _tiles(
+    band: "np.ndarray[Any, Any]", reach: int = 0
+) -> Iterator[tuple[slice, "np.ndarray[Any, Any]", bool]]:
+    """(columns, the part of the band there and ``2 * reach`` further, whether of one colour)."""
+    flat = band.reshape(len(band), -1)
+    mixed = np.flatnonzero(flat.min(axis=0) != flat.max(axis=0)) // (flat.shape[1] // band.shape[1])
+    for left in range(0, band.shape[1] - 2 * reach, _TILE):
+        end = left + _TILE + 2 * reach
+        tile = band[:, left:end]
+        first, last = np.searchsorted(mixed, (left, end))
+        plain = bool(first == last and (tile[0] == tile[0, 0]).all())
+        yield slice(left, min(left + _TILE, band.shape[1] - 2 * reach)), tile, plain
 
 
 def narrow_places(
@@ -45,36 +63,120 @@ def narrow_places(
     A place that is part of something wider must be four times as long as ``least_mm``: every
     sharp corner and crotch narrows to nothing. A dot or hole that stands alone always counts.
     """
-    import cv2
-
     size = int(least_mm * dpi / MM_PER_IN)
     size = max(size - (size + 1) % 2, 1)
     if size < 3:
         return [], 0
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
-    framed = cv2.copyMakeBorder(mask, size, size, size, size, cv2.BORDER_REPLICATE)
-    opened = cv2.morphologyEx(framed, cv2.MORPH_OPEN, kernel)
-    rest = (np.asarray(framed) > np.asarray(opened))[size:-size, size:-size].astype(np.uint8)
-    near_wide = cv2.dilate(opened, np.ones((3, 3), np.uint8))[size:-size, size:-size]
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(
-        np.ascontiguousarray(rest), connectivity=8
-    )
-    extent = np.maximum(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT])
-    attached = np.zeros(count, dtype=bool)
-    attached[np.unique(labels[(near_wide > 0) & (rest > 0)])] = True
-    least_extent = np.where(attached, _LONG * size, _SPECK_PX)
-    chosen = [i for i in range(1, count) if extent[i] >= least_extent[i]]
-    chosen.sort(key=lambda i: -int(stats[i, cv2.CC_STAT_AREA]))
-    found = []
-    for i in chosen[:_MOST_FOUND]:
-        x, y, w, h, area = (int(v) for v in stats[i, :5])
-        piece = np.pad(labels[y : y + h, x : x + w] == i, 1).astype(np.uint8)
-        reach = float(cv2.distanceTransform(piece, cv2.DIST_L2, 5).max())
-        width_px = min(max(area / max(w, h), 2 * reach - 1), 2 * reach)
-        width_mm = width_px * MM_PER_IN / dpi
-        found.append(Narrow(width_mm, box_mm_of((y, y + h), (x, x + w), picture_box, dpi), area))
+    blobs = _blobs_of(*_lost_in_opening(mask, size))
+    spans = np.maximum(blobs.high - blobs.low + 1, blobs.right - blobs.left + 1)
+    chosen = np.flatnonzero(spans >= np.where(blobs.attached, _LONG * size, _SPECK_PX))
+    chosen = chosen[np.argsort(-blobs.pixels[chosen], kind="stable")]
+    found = [_measured(blobs, int(i), picture_box, dpi) for i in chosen[:_MOST_FOUND]]
     found.sort(key=lambda narrow: narrow.width_mm)
     return found, len(chosen)
+
+
+def _lost_in_opening(
+    mask: "np.ndarray[Any, Any]", size: int
+) -> tuple["np.ndarray[Any, Any]", "np.ndarray[Any, Any]"]:
+    """(pixels that opening with a disc takes away, those of them that touch what it leaves).
+
+    Works tile by tile and passes over tiles of one colour, which lose nothing.
+    """
+    import cv2
+
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
+    framed = cv2.copyMakeBorder(mask, size, size, size, size, cv2.BORDER_REPLICATE)
+    lost, touching = np.zeros(mask.shape, bool), np.zeros(mask.shape, bool)
+    inner = (slice(size, -size), slice(size, -size))
+    for top in range(0, mask.shape[0], _TILE):
+        band = framed[top : top + _TILE + 2 * size]
+        for columns, tile, plain in _tiles(band, size):
+            if not plain:
+                opened = cv2.morphologyEx(tile, cv2.MORPH_OPEN, kernel)
+                near_wide = cv2.dilate(opened, np.ones((3, 3), np.uint8))
+                here = (slice(top, top + _TILE), columns)
+                lost[here] = (tile > opened)[inner]
+                touching[here] = lost[here] & (near_wide[inner] > 0)
+    return lost, touching
+
+
+@dataclass(frozen=True)
+class _Blobs:
+    """Pixels that hang together, sorted by blob, and what each blob spans; one row a blob."""
+
+    rows: "np.ndarray[Any, Any]"
+    columns: "np.ndarray[Any, Any]"
+    starts: "np.ndarray[Any, Any]"
+    pixels: "np.ndarray[Any, Any]"
+    low: "np.ndarray[Any, Any]"
+    high: "np.ndarray[Any, Any]"
+    left: "np.ndarray[Any, Any]"
+    right: "np.ndarray[Any, Any]"
+    attached: "np.ndarray[Any, Any]"
+
+
+def _blobs_of(lost: "np.ndarray[Any, Any]", touching: "np.ndarray[Any, Any]") -> _Blobs:
+    rows, columns = np.divmod(np.flatnonzero(lost), lost.shape[1])
+    labels = _labels_of(lost, rows, columns)
+    order = np.argsort(labels, kind="stable")
+    rows, columns = rows[order], columns[order]
+    starts = np.flatnonzero(np.diff(labels[order], prepend=-1))
+    if not len(starts):
+        none = np.zeros(0, np.int64)
+        return _Blobs(none, none, none, none, none, none, none, none, none)
+    return _Blobs(
+        rows,
+        columns,
+        starts,
+        np.diff(starts, append=len(rows)),
+        np.minimum.reduceat(rows, starts),
+        np.maximum.reduceat(rows, starts),
+        np.minimum.reduceat(columns, starts),
+        np.maximum.reduceat(columns, starts),
+        np.logical_or.reduceat(touching[rows, columns], starts),
+    )
+
+
+def _labels_of(
+    lost: "np.ndarray[Any, Any]", rows: "np.ndarray[Any, Any]", columns: "np.ndarray[Any, Any]"
+) -> "np.ndarray[Any, Any]":
+    """A number for each pixel, the same for pixels that touch, corners included."""
+    import cv2
+
+    if len(rows) > _FEW:
+        _, everywhere = cv2.connectedComponents(lost.astype(np.uint8), connectivity=8)
+        some: np.ndarray[Any, Any] = np.asarray(everywhere)[rows, columns]
+        return some
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+
+    wide = lost.shape[1] + 1  # a free column, so that no row runs on into the next
+    places = rows * wide + columns
+    ones, others = [], []
+    for step in (1, wide - 1, wide, wide + 1):
+        at = np.minimum(np.searchsorted(places, places + step), max(len(places) - 1, 0))
+        joined = np.flatnonzero(places[at] == places + step)
+        ones.append(joined)
+        others.append(at[joined])
+    one, other = np.concatenate(ones), np.concatenate(others)
+    links = coo_matrix((np.ones(len(one), np.int8), (one, other)), shape=(len(places),) * 2)
+    labels: np.ndarray[Any, Any] = connected_components(links, directed=False)[1]
+    return labels
+
+
+def _measured(blobs: _Blobs, i: int, picture_box: Box, dpi: float) -> Narrow:
+    """How wide one blob is: its area by its length, held to what a disc inside it says."""
+    import cv2
+
+    y, x, area = int(blobs.low[i]), int(blobs.left[i]), int(blobs.pixels[i])
+    h, w = int(blobs.high[i]) - y + 1, int(blobs.right[i]) - x + 1
+    mine = slice(int(blobs.starts[i]), int(blobs.starts[i]) + area)
+    piece = np.zeros((h + 2, w + 2), np.uint8)
+    piece[blobs.rows[mine] - y + 1, blobs.columns[mine] - x + 1] = 1
+    reach = float(cv2.distanceTransform(piece, cv2.DIST_L2, 5).max())
+    width_mm = min(max(area / max(w, h), 2 * reach - 1), 2 * reach) * MM_PER_IN / dpi
+    return Narrow(width_mm, box_mm_of((y, y + h), (x, x + w), picture_box, dpi), area)
 
 
 def colours_in(

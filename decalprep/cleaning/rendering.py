@@ -13,6 +13,7 @@ from decalprep.model import Artwork
 from decalprep.units import MM_PER_IN
 
 MOST_PIXELS = 40_000_000
+_BAND_ROWS = 512
 
 
 def dpi_within(box_mm: Box, wanted_dpi: float, most_pixels: int = MOST_PIXELS) -> float:
@@ -33,6 +34,7 @@ def picture_of(artwork: Artwork, box_mm: Box, dpi: float) -> "np.ndarray[Any, An
     Raises:
         InputProblem: the page cannot be drawn.
     """
+    import cv2
     import pypdfium2
     import pypdfium2.raw as raw
 
@@ -42,15 +44,19 @@ def picture_of(artwork: Artwork, box_mm: Box, dpi: float) -> "np.ndarray[Any, An
     scale_x, scale_y = true_from_page.a * dpi / MM_PER_IN, true_from_page.d * dpi / MM_PER_IN
     top_pt = artwork.page_height_pt - box_mm.y1 / true_from_page.d
     left_pt = box_mm.x0 / true_from_page.a
+    pixels = np.empty((height, width, 3), np.uint8)
     with open_drawing(artwork) as page:
-        bitmap = pypdfium2.PdfBitmap.new_native(width, height, raw.FPDFBitmap_BGRx)
-        bitmap.fill_rect((255, 255, 255, 255), 0, 0, width, height)
-        matrix = raw.FS_MATRIX(scale_x, 0, 0, scale_y, -left_pt * scale_x, -top_pt * scale_y)
-        clip = raw.FS_RECTF(0, 0, width, height)
-        raw.FPDF_RenderPageBitmapWithMatrix(bitmap, page, matrix, clip, 0)
-        pixels = bitmap.to_numpy()[:, :, 2::-1].copy()
-        bitmap.close()
-    return np.ascontiguousarray(pixels)
+        for top in range(0, height, _BAND_ROWS):
+            rows = min(_BAND_ROWS, height - top)
+            bitmap = pypdfium2.PdfBitmap.new_native(width, rows, raw.FPDFBitmap_BGRx)
+            bitmap.fill_rect((255, 255, 255, 255), 0, 0, width, rows)
+            down = -top_pt * scale_y - top
+            matrix = raw.FS_MATRIX(scale_x, 0, 0, scale_y, -left_pt * scale_x, down)
+            clip = raw.FS_RECTF(0, 0, width, rows)
+            raw.FPDF_RenderPageBitmapWithMatrix(bitmap, page, matrix, clip, 0)
+            cv2.cvtColor(bitmap.to_numpy(), cv2.COLOR_BGRA2RGB, dst=pixels[top : top + rows])
+            bitmap.close()
+    return pixels
 
 
 @contextmanager
