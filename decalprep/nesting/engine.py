@@ -60,9 +60,9 @@ def first_answers(
             fill(found, order, search.kinds, habit, poll=search.poll)
         finally:
             search.offer(found)
-        if search.passes == 0:
-            boxes.run(locked)
         search.tick()
+        if search.passes == 1 and not search.proved:
+            boxes.run(locked)
         if search.passes >= search.settings.budget:
             return
 
