@@ -1,0 +1,60 @@
+"""``decalprep measure``: a printed sheet measured in scans, before anything is cut."""
+
+from pathlib import Path
+
+import click
+
+from decalprep.cli.text import Progress, say, say_notices, wrapped
+
+
+@click.command(name="measure")
+@click.argument("job_file", type=click.Path(path_type=Path))
+@click.argument("scans", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option(
+    "--result",
+    "folder",
+    type=click.Path(path_type=Path),
+    help="Folder that 'make' wrote; JOB-FILE's name with -out, if not given.",
+)
+@click.option("--sheet", type=click.IntRange(min=1), help="Which sheet it is, if they look alike.")
+@click.option(
+    "--to", type=click.Path(path_type=Path), help="Folder for a picture of each sheet measured."
+)
+def command(
+    job_file: Path, scans: tuple[Path, ...], folder: Path | None, sheet: int | None, to: Path | None
+) -> int:
+    """Measure printed sheets of JOB_FILE in SCANS, before you cut.
+
+    Scan each sheet twice on a flatbed at 300 dpi, once upright and once turned by 90 degrees. Ends
+    with 0 where every decal is within print_tolerance, with 6 where one is not, with 7 where the
+    scans cannot tell.
+
+    \b
+    Example:
+      decalprep measure job.toml sheet1.png sheet1-turned.png --to measured
+    """
+    from decalprep.cli.make import today
+    from decalprep.export import write_folder
+    from decalprep.jobs.jobfile import read_job
+    from decalprep.jobs.make import MakeOptions
+    from decalprep.jobs.measure import measure_job, measured_lines, read_scans
+    from decalprep.jobs.prints import prints_for
+    from decalprep.records import records_folder
+
+    job = read_job(job_file)
+    folder = folder or job_file.with_name(job_file.stem + "-out")
+    options = MakeOptions(records=records_folder(), today=today())
+    progress = Progress()
+    try:
+        prints, _ = prints_for(job, folder, options, progress)
+        measured = measure_job(prints, read_scans(scans), only=sheet, say=progress)
+    finally:
+        progress.done()
+    for line in measured_lines(measured):
+        say(line)
+    say_notices(measured.notices)
+    if to is not None:
+        pictures = {f"measured-sheet-{one.number}.png": one.picture for one in measured.sheets}
+        for path in write_folder(to, pictures):
+            say(wrapped(f"Wrote {path}."))
+    return int(measured.exit_code)
