@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from pathlib import PurePath
 from typing import TYPE_CHECKING
 
 from decalprep.errors import DoesNotFit, InputProblem, NoSize
@@ -24,6 +25,7 @@ from decalprep.model import (
 )
 
 if TYPE_CHECKING:
+    from decalprep.intake.options import KnownDistance
     from decalprep.cleaning import Change, Cleaned, HairlineSettings, StrokeRow
     from decalprep.outline import FoundHoles, FoundOutline, OutlineSettings
     from decalprep.outline.bleed import Bleed
@@ -131,8 +133,14 @@ def prepare_panel(
         f"outline: {found.source}",
         _hole_words(holes, panel),
     )
-    own = tuple(replace(n, subject=n.subject or panel.name) for n in notices)
+    own = tuple(replace(n, subject=_subject(n.subject, panel, job)) for n in notices)
     return Prepared(decal, taken, face, back, contents, changes, own, sources, cleaned.strokes)
+
+
+def _subject(subject: str, panel: PanelSpec, job: Job) -> str:
+    """The panel where nothing is named; files by their names in the job's folder."""
+    path = PurePath(subject or panel.name)
+    return path.relative_to(job.folder).as_posix() if path.is_relative_to(job.folder) else str(path)
 
 
 def in_decal(notices: Sequence[Notice], decal_from_artwork: Affine) -> tuple[Notice, ...]:
@@ -159,6 +167,11 @@ def _take_in(panel: PanelSpec, job: Job, face: PartFace | None) -> Artwork:
         width_mm=panel["width"],
         height_mm=panel["height"],
         scale=panel["scale"],
+        known_distance=_known_distance(panel),
+        circle_distance=(
+            (*panel["known_circles"], panel["known_distance"]) if panel["known_circles"] else None
+        ),
+        allow_stretch=panel["stretch"],
         page=panel["page"],
         show_layers=panel["show_layers"],
         hide_layers=panel["hide_layers"],
@@ -175,6 +188,14 @@ def _take_in(panel: PanelSpec, job: Job, face: PartFace | None) -> Artwork:
             do='measure one side of the drawing page and add width = "... mm" to the panel',
         )
     return replace(artwork, name=panel.name)
+
+
+def _known_distance(panel: PanelSpec) -> KnownDistance | None:
+    from decalprep.intake.options import KnownDistance
+
+    if not panel["known_points"]:
+        return None
+    return KnownDistance(*panel["known_points"], panel["known_distance"])
 
 
 def _check_size(found: FoundOutline, panel: PanelSpec, job: Job) -> None:

@@ -9,8 +9,10 @@ import html
 from collections.abc import Iterable
 
 VOID = {"meta", "img", "input", "br"}
-TURNERS = {chr(c) for c in (*range(0x202A, 0x202F), *range(0x2066, 0x206A))}
+CONTROLS = {*range(32), *range(0x7F, 0xA0)} - {ord("\n"), ord("\t")}
+TURNERS = {*range(0x202A, 0x202F), *range(0x2066, 0x206A)}
 """Characters that turn the direction of the text after them, in whatever it is put."""
+_PLAIN = dict.fromkeys(CONTROLS | TURNERS, "\ufffd")
 Child = object
 
 
@@ -28,14 +30,10 @@ def text(value: object) -> Html:
     """
     if isinstance(value, Html):
         return value
-    plain = "".join("\ufffd" if _hostile(c) else c for c in str(value))
+    plain = str(value).translate(_PLAIN)
     # lone surrogates come from file names that are not UTF-8; they cannot be written
     plain = plain.encode("utf-8", "replace").decode("utf-8")
     return Html(html.escape(plain, quote=True))
-
-
-def _hostile(c: str) -> bool:
-    return (c < " " and c not in "\n\t") or "\x7f" <= c <= "\x9f" or c in TURNERS
 
 
 def join(children: Iterable[Child], between: str = "") -> Html:

@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 import json
-import math
 import textwrap
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-import decalprep
 from decalprep.calibration import expected_error
 from decalprep.jobs.prepare import Prepared
+from decalprep.jobs.report_data import distinct, result_data
 from decalprep.model import Notice, PrinterRecord, Severity
 
 if TYPE_CHECKING:
     from decalprep.jobs.make import Made
 
 WIDTH = 80
-SCHEMA = "decalprep result 1"
 
 
 def result_text(made: Made) -> str:
@@ -69,15 +67,6 @@ def _panel_lines(one: Prepared) -> list[str]:
     return lines
 
 
-def distinct(notices: Sequence[Notice]) -> list[Notice]:
-    """The notices, worst first, each text once."""
-    order = [Severity.DANGER, Severity.WARNING, Severity.NOTE]
-    seen: dict[tuple[str, str], Notice] = {}
-    for notice in sorted(notices, key=lambda n: order.index(n.severity)):
-        seen.setdefault((notice.subject, notice.text), notice)
-    return list(seen.values())
-
-
 def gathered(notices: Sequence[Notice]) -> list[tuple[Notice, int]]:
     """The notices, one for each subject and kind, with how many more of it there are."""
     groups: dict[tuple[str, str], list[Notice]] = {}
@@ -117,89 +106,5 @@ def _expectation(record: PrinterRecord | None, sheet: str, made: Made) -> list[s
 
 
 def result_json(made: Made) -> str:
-    """The result as JSON by the schema ``decalprep result 1`` (see DEVELOPERS.md)."""
-    from decalprep.proof import proof_data
-
-    data = {
-        "schema": SCHEMA,
-        "version": decalprep.__version__,
-        "title": made.job["title"],
-        "sheets": {
-            "count": len(made.laid.sheets),
-            "lower_bound": made.laid.lower_bound,
-            "told": made.laid.bound_text,
-            "kinds": [sheet.name for sheet in made.laid.sheets],
-            "corrections": [list(d.page_from_sheet.as_tuple()) for d in made.drawings],
-        },
-        "panels": [_panel_data(one) for one in made.prepared],
-        "placements": [
-            {
-                "decal": p.decal,
-                "copy": p.copy,
-                "sheet": p.sheet_index + 1,
-                "x_mm": p.x_mm,
-                "y_mm": p.y_mm,
-                "turn_deg": p.turn_deg,
-            }
-            for p in made.laid.placements
-        ],
-        "ink": [
-            {"sheet": k, "inks": dict(i.inks), "printed_share": i.printed_share}
-            for k, i in enumerate(made.ink, 1)
-        ],
-        "costs": [{"panel": c.panel, "sheets": c.sheets, "cost": c.cost} for c in made.costs],
-        "proof": proof_data(made.proof),
-        "notices": [notice_data(n) for n in distinct(made.notices)],
-    }
-    return json.dumps(_finite(data), indent=1, ensure_ascii=False) + "\n"
-
-
-def _panel_data(one: Prepared) -> dict[str, Any]:
-    box = one.decal.outline.box
-    return {
-        "name": one.decal.name,
-        "artwork": one.decal.artwork.source,
-        "artwork_mm": [one.decal.artwork.width_mm, one.decal.artwork.height_mm],
-        "outline_mm": [box.width, box.height],
-        "outline_from": one.decal.outline_from,
-        "copies": one.decal.copies,
-        "evidence": [
-            {"width_mm": e.width_mm, "height_mm": e.height_mm, "reason": e.reason}
-            for e in one.decal.artwork.evidence
-        ],
-        "holes": [
-            {
-                "label": h.label,
-                "kind": h.kind.value,
-                "classed_by": h.classed_by,
-                "centre_mm": list(h.contour.box.centre),
-                "diameter_mm": h.circle.diameter if h.circle else None,
-            }
-            for h in one.decal.holes
-        ],
-        "changes": list(one.changes),
-    }
-
-
-def notice_data(notice: Notice) -> dict[str, Any]:
-    """One notice as plain data."""
-    box = notice.box_mm
-    return {
-        "code": notice.code,
-        "severity": notice.severity.value,
-        "subject": notice.subject,
-        "text": notice.text,
-        "box_mm": [box.x0, box.y0, box.x1, box.y1] if box else None,
-        "numbers": dict(notice.numbers),
-    }
-
-
-def _finite(value: Any) -> Any:
-    """The same data with null for numbers that JSON cannot hold."""
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    if isinstance(value, dict):
-        return {k: _finite(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [_finite(v) for v in value]
-    return value
+    """The result as JSON by the schema ``decalprep result 1`` (data/result.schema.json)."""
+    return json.dumps(result_data(made), indent=1, ensure_ascii=False) + "\n"

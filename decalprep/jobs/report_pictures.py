@@ -1,0 +1,189 @@
+"""Pictures for the report, all drawn from the finished files: layers apart, panels, places.
+
+A layer's picture is transparent where the layer puts nothing: it is drawn on white and on black,
+and the difference of the two is how much of each pixel it covers. Pictures are WebP without loss,
+as ``data:`` addresses, so that the report needs no other file.
+"""
+
+from __future__ import annotations
+
+import base64
+import io
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+from PIL import Image, ImageDraw
+
+from decalprep.geometry import Affine, Box
+from decalprep.model import Layer
+from decalprep.proof.layers import Layered
+from decalprep.proof.render import open_pdf
+from decalprep.units import MM_PER_IN
+
+if TYPE_CHECKING:
+    from decalprep.proof.render import OpenPdf
+
+Pixels = npt.NDArray[np.uint8]
+
+FINE_DPI, COARSE_DPI = 200.0, 60.0
+FINE_SHEETS = 4
+"""So many A4 sheets are shown at the finest; more share the same number of pixels."""
+MOST_SHEETS = 30
+MOST_SIDE_PX = 5000
+PLACE_PX = 480
+PLACE_DPI = 600.0
+PLACE_ROUND_MM = 4.0
+PLACE_LEAST_MM = 20.0
+PANEL_PX = 620
+PANEL_DPI = 200.0
+
+
+@dataclass(frozen=True)
+class LayerPicture:
+    """One layer of one sheet, as a ``data:`` address."""
+
+    layer: str
+    address: str
+
+
+@dataclass(frozen=True)
+class SheetPicture:
+    """One sheet with its layers from the lowest up; all have the same pixels and sheet size."""
+
+    title: str
+    file: str
+    page: int
+    width_mm: float
+    height_mm: float
+    width_px: int
+    height_px: int
+    dpi: float
+    layers: tuple[LayerPicture, ...]
+
+
+@dataclass(frozen=True)
+class PlacePicture:
+    """A cut-out of a finished sheet, upright in the decal's own frame, which ``box_mm`` is in."""
+
+    address: str
+    width_px: int
+    height_px: int
+    box_mm: Box
+
+
+def sheet_pictures(pdf: bytes, file: str, titles: Sequence[str]) -> tuple[SheetPicture, ...]:
+    """The pages of a finished PDF with their layers apart, at most ``MOST_SHEETS`` of them."""
+    layered = Layered(pdf)
+    order = [layer.value for layer in Layer]
+    names = sorted(layered.names, key=lambda n: (order.index(n) if n in order else 99, n))
+    shown = titles[:MOST_SHEETS]
+    with open_pdf(pdf, where=file) as opened:
+        sizes = [opened.size_mm(page) for page in range(len(shown))]
+    dpi = dpi_for(sizes)
+    found: list[list[LayerPicture]] = [[] for _ in shown]
+    for name in names:
+        with open_pdf(layered.only([name]), where=file) as opened:
+            for page, size_mm in enumerate(sizes):
+                pixels = covered(opened, page, *_whole(size_mm, dpi))
+                if pixels[..., 3].any():
+                    found[page].append(LayerPicture(name, webp(pixels)))
+    return tuple(
+        SheetPicture(title, file, page, *sizes[page], *_whole(sizes[page], dpi)[1], dpi, tuple(own))
+        for page, (title, own) in enumerate(zip(shown, found, strict=True))
+    )
+
+
+def dpi_for(sizes_mm: Sequence[tuple[float, float]]) -> float:
+    """Pixels an inch such that all sheets together stay within a few million pixels a layer.
+
+    >>> dpi_for([(210, 297)] * 4), round(dpi_for([(210, 297)] * 16))
+    (200.0, 100)
+    """
+    if not sizes_mm:
+        return FINE_DPI
+    area = sum(w * h for w, h in sizes_mm) / (210 * 297)
+    longest = max(max(size) for size in sizes_mm)
+    wanted = FINE_DPI * min(1.0, math.sqrt(FINE_SHEETS / area))
+    return min(max(wanted, COARSE_DPI), MOST_SIDE_PX * MM_PER_IN / longest)
+
+
+def _whole(size_mm: tuple[float, float], dpi: float) -> tuple[Affine, tuple[int, int]]:
+    """A frame in which whole pixels cover the whole page: for looking at, not for measuring."""
+    width, height = (max(1, round(side * dpi / MM_PER_IN)) for side in size_mm)
+    frame = Affine(width / size_mm[0], 0, 0, -height / size_mm[1], 0, height)
+    return frame, (width, height)
+
+
+def covered(opened: OpenPdf, page: int, frame: Affine, size_px: tuple[int, int]) -> Pixels:
+    """Red, green, blue and cover (0 to 255) of each pixel of a page."""
+    on_white = opened.draw(page, frame, size_px)
+    on_black = opened.draw(page, frame, size_px, background=0xFF000000)
+    # on white a pixel is colour x cover + 255 x (1 - cover), on black the first part alone
+    gaps = np.maximum(on_white, on_black) - on_black
+    cover = 255 - np.maximum(np.maximum(gaps[..., 0], gaps[..., 1]), gaps[..., 2])
+    out = np.empty((*cover.shape, 4), np.uint8)
+    out[..., :3] = on_black[..., ::-1]
+    out[..., 3] = cover
+    edge = np.nonzero((cover > 0) & (cover < 255))
+    colour = out[edge][:, :3].astype(np.float32) * 255 / cover[edge][:, None]
+    out[edge[0], edge[1], :3] = np.clip(np.rint(colour), 0, 255)
+    return out
+
+
+def webp(pixels: Pixels) -> str:
+    """The pixels (rows, columns, RGB or RGBA) as a ``data:`` address; the same pixels, the same."""
+    stream = io.BytesIO()
+    Image.fromarray(pixels).save(stream, "WEBP", lossless=True, quality=20, method=2, exact=False)
+    return "data:image/webp;base64," + base64.b64encode(stream.getvalue()).decode("ascii")
+
+
+@dataclass(frozen=True)
+class Cut:
+    """A place to cut out: the page, the decal's map to that page, and the box in decal mm.
+
+    What lies outside ``shape`` (decal mm, where given) is left white: neighbours on the sheet.
+    """
+
+    page: int
+    page_from_decal: Affine
+    box_mm: Box
+    shape: tuple[tuple[float, float], ...] = ()
+
+
+def place_pictures(pdf: bytes, cuts: Sequence[Cut]) -> Iterator[PlacePicture]:
+    """A picture of each place with a little round it, from the finished sheets."""
+    with open_pdf(pdf, where="sheets.pdf") as opened:
+        for cut in cuts:
+            round_mm = max(PLACE_ROUND_MM, 0.15 * max(cut.box_mm.width, cut.box_mm.height))
+            (x, y), box = cut.box_mm.centre, cut.box_mm.grown(round_mm)
+            across = max(box.width, PLACE_LEAST_MM) / 2
+            up = max(box.height, 0.6 * PLACE_LEAST_MM) / 2
+            around = Box(x - across, y - up, x + across, y + up)
+            yield _cut_out(opened, replace(cut, box_mm=around), PLACE_DPI, PLACE_PX)
+
+
+def panel_pictures(pdf: bytes, cuts: Sequence[Cut]) -> Iterator[PlacePicture]:
+    """A picture of each whole decal, bleed included, from the finished sheets."""
+    with open_pdf(pdf, where="sheets.pdf") as opened:
+        for cut in cuts:
+            yield _cut_out(opened, cut, PANEL_DPI, PANEL_PX)
+
+
+def _cut_out(opened: OpenPdf, cut: Cut, dpi: float, most_px: int) -> PlacePicture:
+    box = cut.box_mm
+    scale = min(dpi / MM_PER_IN, most_px / max(box.width, box.height))
+    width, height = (max(1, round(side * scale)) for side in (box.width, box.height))
+    picture_from_decal = Affine(scale, 0, 0, -scale, -box.x0 * scale, box.y1 * scale)
+    frame = picture_from_decal @ cut.page_from_decal.inverse()
+    # lettering this small is drawn to whole pixels unless it is drawn larger and averaged down
+    pixels = opened.fine_crop(cut.page, frame, (width, height), 2)
+    picture = Image.fromarray(np.ascontiguousarray(pixels[..., ::-1]))
+    if cut.shape:
+        inside = Image.new("L", picture.size)
+        ImageDraw.Draw(inside).polygon(picture_from_decal.apply_all(cut.shape), fill=255)
+        picture = Image.composite(picture, Image.new("RGB", picture.size, "white"), inside)
+    return PlacePicture(webp(np.asarray(picture)), width, height, box)
