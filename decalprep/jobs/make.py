@@ -65,6 +65,7 @@ class Made:
     proof: Proof
     files: dict[str, bytes]
     notices: tuple[Notice, ...]
+    part_records: tuple[PartRecord | None, ...]
     ink: tuple[InkCoverage, ...] = ()
     costs: tuple[PanelCost, ...] = ()
 
@@ -82,7 +83,10 @@ def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
     """
     records, record_notices = printer_records(job, options)
     job = with_margins(job, records)
-    prepared = tuple(prepare_panel(p, job, part_record(p, options), say) for p in job.panels)
+    parts = tuple(part_record(p, options) for p in job.panels)
+    prepared = tuple(
+        prepare_panel(p, job, part, say) for p, part in zip(job.panels, parts, strict=True)
+    )
     finishes = tuple(
         finish_panel(panel, one, job) for panel, one in zip(job.panels, prepared, strict=True)
     )
@@ -106,7 +110,7 @@ def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
         *proof.notices,
         *stock_notices(job),
     )
-    made = Made(job, pieces, finishes, laid, by_sheet, drawings, proof, {}, notices)
+    made = Made(job, pieces, finishes, laid, by_sheet, drawings, proof, {}, notices, parts)
     say("drawing the pictures")
     return with_files(made, pdf, options)
 
@@ -224,6 +228,7 @@ def stock_notices(job: Job) -> tuple[Notice, ...]:
 def with_files(made: Made, pdf: bytes, options: MakeOptions) -> Made:
     """The result with all its files by name, its ink and its costs."""
     from decalprep.export import preview_png
+    from decalprep.jobs.report import report_html
     from decalprep.jobs.tell import result_json, result_text
 
     decals = made.pieces.decals
@@ -236,6 +241,7 @@ def with_files(made: Made, pdf: bytes, options: MakeOptions) -> Made:
     made = replace(made, ink=ink_of(pictures, made.laid.sheets), costs=costs_of(made.laid, decals))
     files["proof.txt"] = result_text(made).encode()
     files["result.json"] = result_json(made).encode()
+    files["report.html"] = report_html(made, files)
     return replace(made, files=files)
 
 
