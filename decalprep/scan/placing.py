@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 import numpy.typing as npt
+from scipy import fft
 
 from decalprep.errors import InputProblem
 from decalprep.scan.images import Grey, ScanImage
@@ -16,12 +17,25 @@ from decalprep.units import MM_PER_IN
 Array = npt.NDArray[np.float64]
 Point = tuple[float, float]
 
-_PX_PER_MM = 1.0
+_PX_PER_MM = 2.0
 _TRIES = 3
-_FINE_TURNS = np.arange(-3.0, 3.01, 0.75)
+_ROUGH_TURNS = np.arange(-3.0, 3.01, 1.0)
+_FINE_TURNS = np.arange(-0.6, 0.61, 0.2)
 _COMMON_DPI = (150.0, 200.0, 300.0, 400.0, 600.0, 1200.0)
 _LEAST_SEEN = 0.6
+_SURE = 0.9
+_FAINT = 30.0
 _STRETCH = 1.03
+_NARROWING = (
+    (1.4, 1.2, False),
+    (1.0, 0.8, False),
+    (0.8, 0.6, False),
+    (0.7, 0.5, True),
+    (0.5, 0.3, True),
+    (0.5, 0.2, True),
+    (0.5, 0.2, True),
+)
+"""Reach and cut in mm, and whether the map may stretch and lean, step by step."""
 
 
 @dataclass(frozen=True)
@@ -45,13 +59,15 @@ def place_sheet(
     """
     best: Placed | None = None
     share = 0.0
-    for start in _coarse(image, lines, size_mm)[:_TRIES]:
+    for start in _coarse(image, lines, size_mm):
         placed = _refined(image.lines, start, samples)
         if placed is None or not _likely(placed.image_from_mm):
             continue
-        seen = float(np.mean(placed.across.seen & (np.abs(placed.across.offsets_mm) < 0.3)))
+        seen = float(np.mean(placed.across.seen & (np.abs(placed.across.offsets_mm) < 0.2)))
         if seen > share:
             best, share = placed, seen
+        if share > _SURE:
+            break
     if best is None or share < _LEAST_SEEN:
         raise InputProblem(
             f"does not show this sheet (only {100 * share:.0f} % of its lines are found)",
@@ -71,22 +87,27 @@ def _likely(image_from_mm: Array) -> bool:
 def _coarse(
     image: ScanImage, lines: Sequence[Sequence[Point]], size_mm: tuple[float, float]
 ) -> list[Array]:
-    """Likely maps from sheet mm to px, best first."""
-    found = []
+    """Likely maps from sheet mm to px, best first: upright and upside down look much alike."""
+    tries = []
     for dpi in _likely_dpi(image, size_mm):
         scale = dpi / MM_PER_IN
         small = _line_picture(image.lines, _PX_PER_MM / scale)
-        side = cv2.getOptimalDFTSize(int(max(*small.shape, *(math.hypot(*size_mm),) * 2)) + 20)
+        side = cv2.getOptimalDFTSize(int(max(*small.shape, _PX_PER_MM * math.hypot(*size_mm))) + 20)
         padded = np.zeros((side, side), np.float32)
         padded[: small.shape[0], : small.shape[1]] = small
-        seen = np.fft.rfft2(padded)
+        seen = fft.rfft2(padded)
+        rough = []
         for quarter in range(4):
-            for fine in _FINE_TURNS:
-                turn = 90.0 * quarter + float(fine)
-                score, shift = _correlated(seen, side, lines, size_mm, turn)
-                found.append((score, _map_of(turn, shift, size_mm, scale)))
-    found.sort(key=lambda item: -item[0])
-    return [m for _, m in found]
+            turns = 90.0 * quarter + _ROUGH_TURNS
+            rough.append(max(_correlated(seen, side, lines, size_mm, float(t)) for t in turns))
+        for best in sorted(rough, reverse=True)[:2]:
+            fine = [
+                _correlated(seen, side, lines, size_mm, best[1] + float(t)) for t in _FINE_TURNS
+            ]
+            score, turn, shift = max([best, *fine])
+            tries.append((score, _map_of(turn, shift, size_mm, scale)))
+    tries.sort(key=lambda item: -item[0])
+    return [m for _, m in tries[:_TRIES]]
 
 
 def _likely_dpi(image: ScanImage, size_mm: tuple[float, float]) -> list[float]:
@@ -110,38 +131,43 @@ def _line_picture(grey: Grey, factor: float) -> npt.NDArray[np.float32]:
     kernel = np.ones((5, 5), np.uint8)
     dark = cv2.morphologyEx(middle, cv2.MORPH_BLACKHAT, kernel)
     bright = cv2.morphologyEx(middle, cv2.MORPH_TOPHAT, kernel)
-    thin = np.minimum(cv2.max(dark, bright), 80).astype(np.float32)
-    # Whole images at exactly one px a mm, whatever the rounding of the first step.
+    # Faint lines count like strong ones.
+    thin = np.minimum(cv2.max(dark, bright), _FAINT).astype(np.float32)
+    # Whole images at exactly so many px a mm, whatever the rounding of the first step.
     to = (round(grey.shape[1] * factor), round(grey.shape[0] * factor))
     small = cv2.GaussianBlur(cv2.resize(thin, to, interpolation=cv2.INTER_AREA), (0, 0), 1.0)
+    # Words are many lines in one place: by the local mean they count no more than one.
+    small = small / (cv2.GaussianBlur(small, (0, 0), 4.0) + _FAINT / 12)
     return np.asarray(small - small.mean(), dtype=np.float32)
 
 
 def _correlated(
-    seen: npt.NDArray[np.complex128],
+    seen: npt.NDArray[np.complex64],
     side: int,
     lines: Sequence[Sequence[Point]],
     size_mm: tuple[float, float],
     turn: float,
-) -> tuple[float, tuple[float, float]]:
-    """(score, place of the sheet's middle in mm from the picture's top left)."""
+) -> tuple[float, float, tuple[float, float]]:
+    """(score, turn, place of the sheet's middle in mm from the picture's top left)."""
     drawn = np.zeros((side, side), np.uint8)
     c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
     half = np.array(size_mm) / 2
     ways = []
     for line in lines:
-        p = np.asarray(line, dtype=float) - half
+        p = (np.asarray(line, dtype=float) - half) * _PX_PER_MM
         x, y = c * p[:, 0] - s * p[:, 1], s * p[:, 0] + c * p[:, 1]
         ways.append(np.round(np.column_stack([x, -y]) * 16 + side * 8).astype(np.int32))
     cv2.polylines(drawn, ways, False, 255, 1, cv2.LINE_AA, 4)
     model = cv2.GaussianBlur(drawn.astype(np.float32), (0, 0), 1.0)
     model -= model.mean()
-    both = np.fft.irfft2(seen * np.conj(np.fft.rfft2(model)), s=(side, side))
+    both = fft.irfft2(seen * np.conj(fft.rfft2(model)), s=(side, side))
     row, column = np.unravel_index(int(np.argmax(both)), both.shape)
     score = float(both[row, column]) / float(np.linalg.norm(model))
     # The model's middle stands at side / 2; shifts wrap round.
-    across, down = (float(column) + side / 2) % side, (float(row) + side / 2) % side
-    return score, (across, down)
+    # Half a pixel more: places are counted from the picture's edge, pixels from their middles.
+    across = (float(column) + side / 2) % side + 0.5
+    down = (float(row) + side / 2) % side + 0.5
+    return score, turn, (across / _PX_PER_MM, down / _PX_PER_MM)
 
 
 def _map_of(
@@ -157,11 +183,12 @@ def _map_of(
 def _refined(grey: Grey, start: Array, samples: Samples) -> Placed | None:
     """The map fitted to the lines in narrowing windows, outliers weighted down (Tukey)."""
     fitted = start
-    for reach, cut in ((4.0, 4.0), (2.5, 1.5), (1.2, 0.8), (0.7, 0.4), (0.5, 0.3), (0.5, 0.3)):
+    # Shift, turn and scale first: words and edges of ink near by would bend a freer map.
+    for reach, cut, free in _NARROWING:
         across = look_across(grey, fitted, samples, reach_mm=reach)
         if int(across.seen.sum()) < 20:
             return None
-        fitted = _moved(fitted, samples, across, cut)
+        fitted = _moved(fitted, samples, across, cut, free=free)
     across = look_across(grey, fitted, samples, reach_mm=0.5)
     return Placed(fitted, across)
 
@@ -172,24 +199,29 @@ def fitted_to(grey: Grey, image_from_mm: Array, samples: Samples) -> Array:
     for _ in range(3):
         across = look_across(grey, fitted, samples, reach_mm=0.5)
         if int(across.seen.sum()) >= 12:
-            fitted = _moved(fitted, samples, across, 0.3)
+            fitted = _moved(fitted, samples, across, 0.3, free=True)
     return fitted
 
 
-def _moved(image_from_mm: Array, samples: Samples, across: Across, cut_mm: float) -> Array:
+def _moved(
+    image_from_mm: Array, samples: Samples, across: Across, cut_mm: float, *, free: bool
+) -> Array:
     keep = across.seen
     p, n, d = samples.points[keep], samples.normals[keep], across.offsets_mm[keep]
     middle = p.mean(axis=0)
     q = (p - middle) / 100
     (nx, ny), (qx, qy) = n.T, q.T
-    design = np.column_stack([nx, ny, nx * qx, nx * qy, ny * qx, ny * qy])
-    step = np.zeros(6)
+    # Columns: shift, and the gradient's four numbers, or only its growth and its turn.
+    gradient = np.column_stack([nx * qx, nx * qy, ny * qx, ny * qy])
+    whole = np.eye(4) if free else np.array([[1.0, 0, 0, 1], [0, -1, 1, 0]]).T
+    design = np.column_stack([nx, ny, gradient @ whole])
+    step = np.zeros(design.shape[1])
     for _ in range(8):
         left = d - design @ step
         weight = np.clip(1 - (left / cut_mm) ** 2, 0, None)
         found = np.linalg.lstsq(design * weight[:, None], d * weight, rcond=1e-6)[0]
         step = np.asarray(found, dtype=np.float64)
-    linear = np.eye(2) + step[2:].reshape(2, 2) / 100
+    linear = np.eye(2) + (whole @ step[2:]).reshape(2, 2) / 100
     shift = step[:2] - (linear - np.eye(2)) @ middle
     old = image_from_mm[:, :2]
     new = np.column_stack([old @ linear, old @ shift + image_from_mm[:, 2]])
