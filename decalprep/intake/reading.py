@@ -156,7 +156,7 @@ def numbered_circles(artwork: Artwork) -> tuple[Circle, ...]:
             circle = _round(path.points(tolerance=0.001)) if path.closed else None
             if circle is not None:
                 found.append(circle)
-    found.sort(key=lambda c: (-c.y, c.x, c.diameter))
+    found.sort(key=lambda c: (-round(c.y, 1), c.x, c.diameter))
     once: dict[tuple[float, float], Circle] = {}
     for circle in found:
         once.setdefault((round(circle.x, 2), round(circle.y, 2)), circle)

@@ -232,6 +232,13 @@ def _panels(reader: _Reader, data: dict[str, Any]) -> tuple[PanelSpec, ...]:
 def _check_panel(reader: _Reader, values: Values, where: Where) -> None:
     if values["scale"] is not None and (values["width"] or values["height"]):
         reader.fault((*where, "scale"), 'give "scale" or "width"/"height", not both')
+    known = bool(values["known_points"]) + bool(values["known_circles"])
+    if known != (values["known_distance"] is not None):
+        words = 'needs just one of "known_points" and "known_circles" beside "known_distance"'
+        reader.fault((*where, "known_distance"), words)
+    elif known and (values["width"] or values["height"] or values["scale"]):
+        words = 'give "known_distance" or "width"/"height"/"scale", not both'
+        reader.fault((*where, "known_distance"), words)
     if values["show_layers"] and values["hide_layers"]:
         reader.fault((*where, "hide_layers"), 'give "show_layers" or "hide_layers", not both')
     if values["outline_layer"] and values["outline_spot"]:

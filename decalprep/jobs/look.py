@@ -14,6 +14,7 @@ from decalprep.units import MM_PER_IN
 
 WIDTH = 80
 LOW_PPI = 300.0
+MOST_CIRCLES = 40
 PARTS = {".stl", ".3mf", ".obj", ".ply", ".off"}
 
 
@@ -50,6 +51,7 @@ def look_at(
         *_strokes(artwork),
         *_images(artwork, contents),
         *_texts(artwork, contents),
+        *_circles(artwork),
     ]
     if artwork.face is not None:
         lines += [f"exact geometry: outline and {len(artwork.face.holes)} holes"]
@@ -134,6 +136,21 @@ def _images(artwork: Artwork, contents: PageContents) -> list[str]:
             f"  {image.width_px} x {image.height_px} px, {image.bits} bit {image.colour_space}: "
             f"{across:.0f} x {up:.0f} px/in{word}"
         )
+    return lines
+
+
+def _circles(artwork: Artwork) -> list[str]:
+    """The numbered circles, for known_circles in a job file."""
+    from decalprep.intake import numbered_circles
+
+    circles = numbered_circles(artwork)
+    lines = [f"circles: {len(circles)}"]
+    m = artwork.artwork_from_page
+    for number, circle in enumerate(circles[:MOST_CIRCLES], 1):
+        x, y = m.apply(circle.x, circle.y)
+        lines.append(f"  {number}: at {x:.3f}, {y:.3f} mm, {circle.diameter * m.a:.3f} mm across")
+    if len(circles) > MOST_CIRCLES:
+        lines.append(f"  and {len(circles) - MOST_CIRCLES} more")
     return lines
 
 

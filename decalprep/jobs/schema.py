@@ -79,6 +79,15 @@ def number(value: Any) -> float:
     return float(value)
 
 
+def coordinate(value: Any) -> float:
+    """A finite number of a size that a page can have."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise Fault("needs numbers (without quotes)")
+    if not math.isfinite(value) or abs(value) > 1e6:
+        raise Fault("must be finite numbers below a million")
+    return float(value)
+
+
 def share(value: Any) -> float:
     """A number between 0 and 1, both left out."""
     part = number(value)
@@ -301,6 +310,35 @@ PANEL = (
     Key("width", size, None, "True width of the whole drawing page.", '"140 mm"'),
     Key("height", size, None, "True height of the whole drawing page.", '"90 mm"'),
     Key("scale", number, None, "True size over the file's own size, as a ratio.", "1.0"),
+    Key(
+        "known_distance",
+        size,
+        None,
+        "The true distance between known_points or known_circles; the size follows from it.",
+        '"100.4 mm"',
+    ),
+    Key(
+        "known_points",
+        exactly(4, coordinate),
+        (),
+        "x, y, x, y of two points on the drawing page, in points of 1/72 in from the lower left "
+        "(a picture: in pixels).",
+        "[20.5, 31, 280.2, 31]",
+    ),
+    Key(
+        "known_circles",
+        exactly(2, count),
+        (),
+        "Two circles by the numbers that 'decalprep look' gives them.",
+        "[1, 4]",
+    ),
+    Key(
+        "stretch",
+        flag,
+        False,
+        "Whether a width and height of another ratio than the drawing's may stretch it.",
+        "true",
+    ),
     Key("copies", count, 1, "How many of this decal.", "1"),
     Key(
         "show_layers",
