@@ -15,22 +15,7 @@ def check_record(
 ) -> tuple[Notice, ...]:
     """Warnings before a record is used: it is old, or it was measured with something else."""
     name = record.printer
-    notices = []
-    for what, used, known in (
-        ("stock", stock, record.stock),
-        ("tray", tray, record.tray),
-        ("quality", quality, record.quality),
-    ):
-        if used and used.casefold() != known.casefold():
-            notices.append(
-                Notice(
-                    f"{what}-changed",
-                    f"the record of {name} was measured with {what} "
-                    f"{known or '(not said)'!r}, this job uses {used!r}: sizes may differ by "
-                    "some tenths of a millimetre; print a calibration page with it",
-                    name,
-                )
-            )
+    notices = _changes(record, {"stock": stock, "tray": tray, "quality": quality})
     if record.weight_sheets <= 0 or not record.measured_on:
         text = f"the record of {name} holds no measurement: sheets are printed uncorrected"
         notices.append(Notice("not-calibrated", text, name))
@@ -47,3 +32,18 @@ def check_record(
         numbers = (("age_days", float(days)),)
         notices.append(Notice("record-old", text, name, Severity.WARNING, None, numbers))
     return tuple(notices)
+
+
+def _changes(record: PrinterRecord, used_now: dict[str, str]) -> list[Notice]:
+    """One warning for each thing that differs from what the record was measured with."""
+    notices = []
+    for what, used in used_now.items():
+        known = str(getattr(record, what))
+        if used and used.casefold() != known.casefold():
+            text = (
+                f"the record of {record.printer} was measured with {what} "
+                f"{known or '(not said)'!r}, this job uses {used!r}: sizes may differ by some "
+                "tenths of a millimetre; print a calibration page with it"
+            )
+            notices.append(Notice(f"{what}-changed", text, record.printer))
+    return notices

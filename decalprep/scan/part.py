@@ -242,17 +242,21 @@ def _compared(
     outline = (found.outline_px - printed[:, 2]) @ inverse.T
     c, s = math.cos(turn), math.sin(turn)
     size = np.ptp(outline @ np.array([[c, -s], [s, c]]), axis=0)
+    missing = tuple(h.name for k, h in enumerate(holes) if k not in {a for a, _ in pairs})
+    size_mm = (float(size[0]), float(size[1]))
+    return PartComparison(reported, fitted, left, size_mm, missing, _told(part, missing))
+
+
+def _told(part: str, missing: tuple[str, ...]) -> tuple[Notice, ...]:
     text = (
         "part and print were seen by the same scanner the same way round: its error falls on both "
         "and cancels; offsets are in the print's own millimetres"
     )
-    missing = tuple(h.name for k, h in enumerate(holes) if k not in {a for a, _ in pairs})
     notices = [Notice("same-scanner", text, part)]
     if missing:
         text = "not found on the part: " + ", ".join(missing)
         notices.append(Notice("part-holes-missing", text, part))
-    size_mm = (float(size[0]), float(size[1]))
-    return PartComparison(reported, fitted, left, size_mm, missing, tuple(notices))
+    return tuple(notices)
 
 
 def _laid(meant: Array, there: Array) -> tuple[float, Array]:
