@@ -169,6 +169,78 @@ def _asked(key: PrinterKey, size: str) -> str:
     return " ".join(parts)
 
 
+@command.command(name="scan")
+@which_printer
+@click.option("--size", help="Size of the page; its markers say it, this only checks.")
+@click.option("--scanner", default="", help="A name of your own for the scanner, to keep its size.")
+@click.option("--measured-on", help="Date of measuring, as 2026-05-31; today, if not given.")
+@click.option(
+    "--accept",
+    multiple=True,
+    type=click.Choice(["dialog-scaling", "misfit"]),
+    help="Take readings that would be refused for this reason.",
+)
+@click.argument("given", nargs=-1, required=True, metavar="SCAN... READINGS")
+def scan(
+    printer: str,
+    stock: str,
+    tray: str,
+    quality: str,
+    size: str | None,
+    scanner: str,
+    measured_on: str | None,
+    accept: tuple[str, ...],
+    given: tuple[str, ...],
+) -> None:
+    """Enter flatbed scans of the page and the rule reading of a line or two.
+
+    Scan the same printed page twice at 300 dpi: upright, then turned by 90 degrees on the glass (an
+    A4 page may hang over). Two scans tell your printer's error from the scanner's; one alone
+    corrects nothing. No fitting, straightening or cropping in the scan program. The size comes from
+    what you read with a rule, as for 'enter'; method=vernier reads finest.
+
+    
+    Example:
+      decalprep calibrate scan --printer "office laser" upright.png turned.png \
+        "down1=254.62 across1=169.55 method=vernier" --scanner "desk flatbed"
+    """
+    from decalprep.cli.make import today
+    from decalprep.jobs.calibrate_scan import enter_scans, read_pages
+    from decalprep.records import records_folder
+
+    key = _key(printer, stock, tray, quality)
+    paths, text = _scans_and_readings(given)
+    scans = read_pages(paths)
+    for line in scans.lines:
+        say(wrapped(line))
+    say()
+    scanned = enter_scans(
+        key,
+        scans,
+        text,
+        records_folder(),
+        size=size,
+        scanner=scanner,
+        measured_on=measured_on or today(),
+        accept=frozenset(accept),
+    )
+    for line in scanned.lines:
+        say(wrapped(line) if not line.startswith(" ") else line)
+    say_notices(scanned.updated.notices)
+    say(wrapped(f'Put printer = "{key.printer}" under [[sheet]] in your job file to use it.'))
+
+
+def _scans_and_readings(given: tuple[str, ...]) -> tuple[list[Path], str]:
+    """What was given taken apart: files, and readings as name=value."""
+    from decalprep.errors import UsageProblem
+
+    paths = [Path(g) for g in given if "=" not in g or Path(g).is_file()]
+    text = " ".join(g for g in given if "=" in g and not Path(g).is_file())
+    if not paths:
+        raise UsageProblem("no scan is named", do="give the files of two scans, then the readings")
+    return paths, text
+
+
 @command.command(name="list")
 def list_records() -> None:
     """List the printer records there are.

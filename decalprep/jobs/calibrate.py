@@ -8,7 +8,6 @@ from pathlib import Path
 
 from decalprep.calibration import (
     Estimate,
-    PageReadings,
     Updated,
     correction_for,
     estimate_printer,
@@ -104,35 +103,51 @@ def enter_readings(
     layout = layout_for(key, size)
     readings = parse_readings(text, layout.baselines)
     estimate = estimate_printer(readings, layout, accept=accept)
+    updated = learned(
+        key, page_sheet(size), estimate, folder, code=readings.code, measured_on=measured_on
+    )
+    return Entered(estimate, updated, tuple(told(estimate, updated)))
+
+
+def learned(
+    key: PrinterKey,
+    sheet: Sheet,
+    estimate: Estimate,
+    folder: Path,
+    *,
+    code: str,
+    measured_on: str,
+) -> Updated:
+    """The record with one more page in it, saved under the folder's lock; all or nothing.
+
+    Raises:
+        UsageProblem: the page's code fits no correction, or the date is not one.
+    """
     results: list[Updated] = []
 
     def change(record: PrinterRecord) -> PrinterRecord:
-        correction = correction_printed_with(record, key, readings, page_sheet(size))
+        correction = correction_printed_with(record, key, code, sheet)
         results.append(update_record(record, estimate, correction, measured_on=measured_on))
         return results[-1].record
 
-    start = PrinterRecord(key.printer, key.stock, key.tray, key.quality)
-    update_printer(folder, start, change)
-    updated = results[-1]
-    return Entered(estimate, updated, tuple(told(estimate, updated, layout)))
+    update_printer(folder, PrinterRecord(key.printer, key.stock, key.tray, key.quality), change)
+    return results[-1]
 
 
 def correction_printed_with(
-    record: PrinterRecord, key: PrinterKey, readings: PageReadings, sheet: Sheet
+    record: PrinterRecord, key: PrinterKey, code: str, sheet: Sheet
 ) -> Affine:
     """The correction that the measured page was printed with, known by its printed code.
 
     Raises:
         UsageProblem: the code fits none, or is needed and was not given.
     """
-    now = correction_for(record, sheet)
-    candidates = [now, Affine(), *_used_before(record)]
-    if readings.code:
-        for candidate in candidates:
-            if page_code(page_digits(key.title, candidate)) == readings.code:
+    if code:
+        for candidate in corrections_known(record, sheet):
+            if page_code(page_digits(key.title, candidate)) == code:
                 return candidate
         raise UsageProblem(
-            f"the page code {readings.code} is not of a page for {key.title} that is known here",
+            f"the page code {code} is not of a page for {key.title} that is known here",
             do="check the code, printer, stock, tray and quality, or print a new page",
         )
     if record.weight_sheets <= 0:
@@ -143,8 +158,9 @@ def correction_printed_with(
     )
 
 
-def _used_before(record: PrinterRecord) -> list[Affine]:
-    found = []
+def corrections_known(record: PrinterRecord, sheet: Sheet) -> list[Affine]:
+    """What a page for this record may have been printed with: the newest first."""
+    found = [correction_for(record, sheet), Affine()]
     for entry in record.history:
         row = dict(entry)
         if all(name in row for name in ("used_a", "used_c", "used_d")):
@@ -154,7 +170,7 @@ def _used_before(record: PrinterRecord) -> list[Affine]:
     return found
 
 
-def told(estimate: Estimate, updated: Updated, layout: TargetLayout) -> list[str]:
+def told(estimate: Estimate, updated: Updated) -> list[str]:
     """What was found and what it is worth, each number with its uncertainty and in mm."""
     across, up = 200.0, 250.0
     ux, uy, us = estimate.u
@@ -163,7 +179,7 @@ def told(estimate: Estimate, updated: Updated, layout: TargetLayout) -> list[str
         "This page, as printed (95 %, relative to your rule):",
         f"  across {_mm(estimate.scale_x, ux, across)}",
         f"  up     {_mm(estimate.scale_y, uy, up)}",
-        f"  lean   {_mm(estimate.skew, us, up)}",
+        f"  lean   {_mm(estimate.skew, us, up, ('to the right', 'to the left'))}",
         f"The rule itself may add {2 * estimate.u_rule * up:.2f} mm over {up:.0f} mm; it cancels "
         "where the same rule measures the part.",
     ]
@@ -181,15 +197,18 @@ def told(estimate: Estimate, updated: Updated, layout: TargetLayout) -> list[str
             f"The readings agree to {estimate.sigma_mm:.2f} mm; {worst.line} fits worst, by "
             f"{worst.residual_mm:+.2f} mm."
         )
-    del layout
     return lines
 
 
-def _mm(value: float, u: float, over_mm: float) -> str:
-    word = "too long" if value > 0 else "too short"
+def _mm(
+    value: float, u: float, over_mm: float, ways: tuple[str, str] = ("too long", "too short")
+) -> str:
+    word = ways[0] if value > 0 else ways[1]
+    # Never less than the last figure shown.
+    reach = max(2 * u * over_mm, 0.01)
     return (
         f"{abs(value) * over_mm:.2f} mm {word} over {over_mm:.0f} mm "
-        f"({value * 100:+.3f} %), give or take {2 * u * over_mm:.2f} mm"
+        f"({value * 100:+.3f} %), give or take {reach:.2f} mm"
     )
 
 

@@ -21,7 +21,7 @@ from decalprep.model.drawing import (
     TextMark,
 )
 from decalprep.model.notice import Notice, Severity
-from decalprep.model.records import PartRecord, PrinterRecord
+from decalprep.model.records import PartRecord, PrinterRecord, ScannerRecord
 from decalprep.model.sheet import DieCutGrid, Margins, Placement, Sheet, StockKind
 from decalprep.model.targets import Baseline, Marker, TargetLayout
 
@@ -45,6 +45,7 @@ __all__ = [
     "PlacedArtwork",
     "Placement",
     "PrinterRecord",
+    "ScannerRecord",
     "Severity",
     "Sheet",
     "SizeEvidence",

@@ -65,3 +65,23 @@ class PartRecord:
     def fitted_from_decal(self) -> Affine:
         """Decal as modelled to decal as this part needs it."""
         return Affine(a=1 + self.scale_x, c=self.skew, d=1 + self.scale_y)
+
+
+@dataclass(frozen=True)
+class ScannerRecord:
+    """One flatbed scanner at one resolution setting, as a pair of calibration scans showed it.
+
+    ``px_per_mm`` are true pixels per mm of mean scale with the relative standard uncertainty ``u``,
+    relative to the user's rule. ``anisotropy`` and ``shear`` are in parts of one, ``lens*_mm`` at
+    100 mm from the middle of the bed.
+    """
+
+    scanner: str
+    dpi: float
+    px_per_mm: float
+    u: float
+    anisotropy: float = 0.0
+    shear: float = 0.0
+    lens2_mm: float = 0.0
+    lens3_mm: float = 0.0
+    measured_on: str = ""

@@ -1,4 +1,4 @@
-"""Printer, part and stock records on disk: one readable JSON file each, in a folder that is given.
+"""Printer, part, scanner and stock records on disk: one readable JSON file each, in a given folder.
 
 Lengths in mm, errors in parts of one, as in the model; every number reads back exactly. A file is
 written whole under another name and moved into place, and one writer at a time holds the folder's
@@ -17,15 +17,18 @@ from decalprep.records.printers import (
     save_printer,
     update_printer,
 )
+from decalprep.records.scanners import find_scanners, list_scanners, save_scanner
 from decalprep.records.stocks import load_sheet, save_sheet, take_from_sheet
 
 __all__ = [
     "HOME_VARIABLE",
     "export_printer",
     "find_printer",
+    "find_scanners",
     "import_printer",
     "list_parts",
     "list_printers",
+    "list_scanners",
     "load_part",
     "load_printer",
     "load_sheet",
@@ -33,6 +36,7 @@ __all__ = [
     "records_folder",
     "save_part",
     "save_printer",
+    "save_scanner",
     "save_sheet",
     "take_from_sheet",
     "update_printer",

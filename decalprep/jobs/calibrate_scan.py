@@ -1,0 +1,264 @@
+"""Calibrating a printer by scans of its calibration page, the size from a reading or two.
+
+Scans tell the page's shape to some hundredths of a millimetre once the same page has lain on the
+glass upright and turned by 90 degrees; its size only a rule tells. The page says itself, by its
+markers, how large it is, for which record it was printed and with which correction.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from decalprep.calibration import (
+    Estimate,
+    PageReadings,
+    ShapeFit,
+    Updated,
+    coverage_factor,
+    estimate_printer,
+    parse_readings,
+    prompts_for,
+    shape_from_scans,
+)
+from decalprep.errors import ReadingsRefused, UsageProblem
+from decalprep.jobs.calibrate import (
+    PrinterKey,
+    corrections_known,
+    learned,
+    page_sheet,
+    told,
+)
+from decalprep.marks.calibration_page_codes import page_code, page_digits
+from decalprep.model import PrinterRecord, ScannerRecord
+from decalprep.records import list_printers, save_scanner
+from decalprep.scan import FoundPage, find_page, read_scan, scanner_scale
+from decalprep.units import MM_PER_IN
+
+LONG_MM = 150.0
+"""A reading at least this long gives the size; a shorter one only weakly."""
+STEADY_U = 100e-6
+"""Standard uncertainty of a scanner's scale from one day to another (assumed, no source)."""
+
+
+@dataclass(frozen=True)
+class PageScans:
+    """The scans of one calibration page: where its discs lie in each, and what they say of it."""
+
+    pages: tuple[FoundPage, ...]
+
+    @property
+    def code(self) -> str:
+        """The page's code as its markers say it, '' where no scan shows all of them."""
+        return next((p.points.code for p in self.pages if p.points.code), "")
+
+    @property
+    def size(self) -> str:
+        """The name of the page's size."""
+        return self.pages[0].layout.page
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """What each scan shows, one line each."""
+        return tuple(_scan_line(page) for page in self.pages)
+
+
+@dataclass(frozen=True)
+class Scanned:
+    """What the scans and readings did: shape, estimate, new record, lines to tell."""
+
+    fit: ShapeFit
+    estimate: Estimate
+    updated: Updated
+    lines: tuple[str, ...]
+    scanner: ScannerRecord | None = None
+
+
+def read_pages(paths: Sequence[Path]) -> PageScans:
+    """The calibration page in every picture of the files.
+
+    Raises:
+        InputProblem: a file cannot be read or shows no calibration page.
+        ReadingsRefused: a picture that is no flat scan, or scans of different pages.
+    """
+    pages = tuple(find_page(image) for path in paths for image in read_scan(path))
+    sizes = {p.layout.page for p in pages}
+    codes = {p.points.code for p in pages if p.points.code}
+    if len(sizes) > 1 or len(codes) > 1:
+        shown = "; ".join(_scan_line(p) for p in pages)
+        raise ReadingsRefused(
+            f"the scans show different pages ({shown})",
+            do="scan one and the same printed page each time",
+        )
+    return PageScans(pages)
+
+
+def _scan_line(page: FoundPage) -> str:
+    p = page.points
+    dpi = MM_PER_IN * (p.px_per_mm[0] * p.px_per_mm[1]) ** 0.5
+    code = f"code {p.code}" if p.code else "its code not seen whole"
+    return (
+        f"{p.source}: {page.layout.page} page, {code}, turned {p.turn_deg % 360:.1f} degrees, "
+        f"{len(p.page_mm)} of {len(page.layout.discs)} discs, about {dpi:.0f} dots an inch"
+    )
+
+
+def enter_scans(
+    key: PrinterKey,
+    scans: PageScans,
+    text: str,
+    folder: Path,
+    *,
+    size: str | None = None,
+    scanner: str = "",
+    measured_on: str,
+    accept: frozenset[str] = frozenset(),
+) -> Scanned:
+    """The record with one more page in it, from scans at 0 and 90 degrees and a reading or more.
+
+    ``size`` is what the user believes the page to be; ``scanner`` a name to keep what was found out
+    about the scanner under. All or nothing.
+
+    Raises:
+        UsageProblem: the page belongs to another record, or the readings cannot be taken apart.
+        ReadingsRefused: scans or readings that cannot be believed, or too few of them.
+    """
+    check_page(key, scans, size, folder)
+    fit = shape_from_scans([p.points for p in scans.pages])
+    readings = _readings(scans, text)
+    estimate = estimate_printer(readings, scans.pages[0].layout, shape=fit.shape, accept=accept)
+    updated = learned(
+        key,
+        page_sheet(scans.size),
+        estimate,
+        folder,
+        code=readings.code,
+        measured_on=measured_on,
+    )
+    found = scanner_record(scanner, scans, fit, estimate, measured_on) if scanner else None
+    if found is not None:
+        save_scanner(folder, found)
+    lines = (*told(estimate, updated), *_shape_lines(fit), *_scanner_lines(found))
+    return Scanned(fit, estimate, updated, lines, found)
+
+
+def check_page(key: PrinterKey, scans: PageScans, size: str | None, folder: Path) -> None:
+    """Passes scans of a page that was printed for this printer, of the size that was said.
+
+    Raises:
+        UsageProblem: another size, or the page of another record, named where it is known here.
+    """
+    if size is not None and page_sheet(size).name.casefold() != scans.size.casefold():
+        raise UsageProblem(
+            f"the page's markers say {scans.size}, not {size}", do="leave --size out, or correct it"
+        )
+    if not scans.code or _belongs(scans, key.title, key.record(folder)):
+        return
+    for record in list_printers(folder):
+        title = " / ".join(
+            p for p in (record.printer, record.stock, record.tray, record.quality) if p
+        )
+        if _belongs(scans, title, record):
+            raise UsageProblem(
+                f"this page was printed for {title}, not for {key.title}",
+                do="name that printer with --printer, --stock, --tray and --quality",
+            )
+
+
+def _belongs(scans: PageScans, title: str, record: PrinterRecord) -> bool:
+    known = corrections_known(record, page_sheet(scans.size))
+    return scans.code in {page_code(page_digits(title, c)) for c in known}
+
+
+def _readings(scans: PageScans, text: str) -> PageReadings:
+    """The typed readings with the page's own code.
+
+    Raises:
+        ReadingsRefused: none long enough to give the size, or a code typed that is another page's.
+    """
+    baselines = scans.pages[0].layout.baselines
+    if not text.strip():
+        first = next(p for p in prompts_for(baselines) if p.line.startswith("down"))
+        raise ReadingsRefused(
+            "the scans show the shape of the page, but no scan shows its size",
+            do=f'read one long line with a rule, better two, and add them as "{first.line}=..." '
+            f"({first.text})",
+        )
+    readings = parse_readings(text, baselines)
+    if readings.code and scans.code and readings.code != scans.code:
+        raise ReadingsRefused(
+            f"the code typed is {readings.code}, the scans show {scans.code}",
+            do="read the lines of the page that was scanned",
+        )
+    if max((r.length_mm for r in readings.lengths), default=0.0) < LONG_MM:
+        raise ReadingsRefused(
+            f"no reading is longer than {LONG_MM:.0f} mm, so nothing says the size well enough",
+            do="read one of the lines down or across with a rule and add it",
+        )
+    return replace(readings, code=scans.code or readings.code)
+
+
+def _shape_lines(fit: ShapeFit) -> list[str]:
+    k = coverage_factor(fit.shape.freedom)
+    u_ratio, u_skew = (fit.shape.covariance[i][i] ** 0.5 for i in (0, 1))
+    return [
+        "",
+        "From the scans, the scanner's own error taken out (95 %):",
+        f"  up against across {fit.shape.ratio * 250:+.3f} mm over 250 mm, give or take "
+        f"{k * u_ratio * 250:.3f} mm",
+        f"  lean              {fit.shape.skew * 250:+.3f} mm over 250 mm, give or take "
+        f"{k * u_skew * 250:.3f} mm",
+        f"The discs lie within {fit.residual_rms_mm:.3f} mm (rms) of that.",
+    ]
+
+
+# ---------------------------------------------------------------- the scanner
+
+
+def scanner_record(
+    name: str, scans: PageScans, fit: ShapeFit, estimate: Estimate, measured_on: str
+) -> ScannerRecord:
+    """What the scans tell of the scanner itself, at the resolution they were made with.
+
+    Raises:
+        ReadingsRefused: the scans are of different resolutions.
+    """
+    scale = scanner_scale(fit, estimate)
+    settings = {round(nominal_dpi(p.points.claimed_dpi, scale.px_per_mm)) for p in scans.pages}
+    if len(settings) > 1:
+        raise ReadingsRefused(
+            f"the scans have different resolutions ({', '.join(map(str, sorted(settings)))} dpi)",
+            do="scan at one setting to keep a record of the scanner, or leave --scanner out",
+        )
+    own = fit.scanner
+    return ScannerRecord(
+        name.strip(),
+        float(settings.pop()),
+        scale.px_per_mm,
+        (scale.u**2 + STEADY_U**2) ** 0.5,
+        own.anisotropy,
+        own.shear,
+        own.lens2_mm,
+        own.lens3_mm,
+        measured_on,
+    )
+
+
+def nominal_dpi(claimed: tuple[float, float] | None, px_per_mm: float) -> float:
+    """The resolution setting in dots an inch: what the file says, else what was measured."""
+    if claimed is not None:
+        return float((claimed[0] * claimed[1]) ** 0.5)
+    return px_per_mm * MM_PER_IN
+
+
+def _scanner_lines(record: ScannerRecord | None) -> list[str]:
+    if record is None:
+        return []
+    dpi = record.px_per_mm * MM_PER_IN
+    return [
+        "",
+        f"The scanner {record.scanner} makes {dpi:.2f} true dots an inch at its setting of "
+        f"{record.dpi:.0f}, give or take {2 * record.u * dpi:.2f} (95 %, relative to your rule): "
+        f"'decalprep measure --scanner' uses that.",
+    ]
