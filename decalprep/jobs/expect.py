@@ -7,10 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from decalprep.geometry import Affine, Path
+from decalprep.geometry import Affine, Box, Path
 from decalprep.jobs.lay import sheet_from_decal
 from decalprep.jobs.prepare import Prepared
 from decalprep.jobs.spec import Job
+from decalprep.marks.places import TICK_MM, BarPlace, Corner
 from decalprep.model import Hole, HoleKind, Layer, Placement, Sheet
 from decalprep.proof import (
     ExpectedArtwork,
@@ -23,6 +24,7 @@ from decalprep.proof import (
 )
 
 FLAT_MM = 0.001
+FINE_MM = 0.0002
 
 
 def expected_job(
@@ -76,29 +78,39 @@ def _sheet(
     places = mark_places(sheet)
     if places.corners:
         layers.append(Layer.REGISTRATION)
-    bars = []
-    for number, bar in enumerate(places.bars, 1):
+    if places.bars:
         layers.append(Layer.CHECK_BAR)
-        turn = 90.0 if bar.upward else 0.0
-        page_from_bar = correction @ Affine.translation(bar.x_mm, bar.y_mm) @ Affine.rotation(turn)
-        ends = [tuple(page_from_bar.apply_all([(x, 0.4), (x, 1.2)])) for x in (0.0, bar.length_mm)]
-        way = "up" if bar.upward else "across"
-        bars.append(
-            ExpectedBar(
-                f"check bar {number}, {way}",
-                (ends[0][0], ends[0][1]),
-                (ends[1][0], ends[1][1]),
-                bar.length_mm,
-            )
-        )
     return ExpectedSheet(
         sheet.width_mm,
         sheet.height_mm,
         tuple(dict.fromkeys(layer.value for layer in layers)),
-        lines=ticks,
-        bars=tuple(bars),
+        lines=(*ticks, *corner_ticks(places.corners, correction)),
+        bars=tuple(bar_ends(places.bars, correction)),
         page_from_true=correction,
     )
+
+
+def bar_ends(bars: Sequence[BarPlace], correction: Affine) -> list[ExpectedBar]:
+    """The check bars by their end lines, in page mm."""
+    found = []
+    for number, bar in enumerate(bars, 1):
+        turn = 90.0 if bar.upward else 0.0
+        page_from_bar = correction @ Affine.translation(bar.x_mm, bar.y_mm) @ Affine.rotation(turn)
+        first, last = (page_from_bar.apply_all([(x, 0.4), (x, 1.2)]) for x in (0.0, bar.length_mm))
+        name = f"check bar {number}, {'up' if bar.upward else 'across'}"
+        found.append(ExpectedBar(name, (first[0], first[1]), (last[0], last[1]), bar.length_mm))
+    return found
+
+
+def corner_ticks(corners: Sequence[Corner], correction: Affine) -> list[ExpectedLine]:
+    """The registration ticks in the corners, in page mm."""
+    found = []
+    for k, corner in enumerate(corners, 1):
+        x, y = corner.x_mm, corner.y_mm
+        a, b = (x + corner.right * TICK_MM, y), (x, y + corner.up * TICK_MM)
+        points = correction.apply_all([a, (x, y), b])
+        found.append(ExpectedLine(f"corner tick {k}", Layer.REGISTRATION.value, tuple(points)))
+    return found
 
 
 def _match_ticks(
@@ -119,8 +131,8 @@ def _match_ticks(
 def _decal(prepared: Prepared, placement: Placement, correction: Affine, job: Job) -> ExpectedDecal:
     decal = prepared.decal
     page_from_decal = correction @ sheet_from_decal(decal, placement)
-    box = decal.outline.box
-    artwork = decal.artwork
+    box = Box.around(decal.outline.points(FINE_MM))
+    artwork = prepared.taken
     return ExpectedDecal(
         name=decal.name,
         copy=placement.copy,
@@ -132,7 +144,7 @@ def _decal(prepared: Prepared, placement: Placement, correction: Affine, job: Jo
             artwork.page_pdf,
             artwork.width_mm,
             artwork.height_mm,
-            hairline_mm=0.0,
+            hairline_mm=job["hairline"],
             white_below=job["near_white"],
         ),
         page_from_artwork=page_from_decal @ decal.decal_from_artwork,

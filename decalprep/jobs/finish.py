@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from decalprep.geometry import Affine, Box
 from decalprep.jobs.prepare import Prepared, in_decal
 from decalprep.jobs.spec import Job, PanelSpec
 from decalprep.model import (
@@ -17,6 +18,7 @@ from decalprep.model import (
     Layer,
     Notice,
     Placement,
+    PrinterRecord,
     Sheet,
     StockKind,
     StrokeMark,
@@ -111,15 +113,37 @@ def top_ticks(finishes: Sequence[Finish]) -> tuple[tuple[str, tuple[Item, ...]],
 # ---------------------------------------------------------------- drawings of their own
 
 
-def mask_drawings(finishes: Sequence[Finish], sheet: Sheet) -> tuple[Drawing, ...]:
+def mask_sheet(sheet: Sheet) -> Sheet:
+    """The plain sheet that a paint mask is printed on, as large as the job's first."""
+    return replace(sheet, stock=StockKind.PLAIN, grid=None, gone=(), gone_labels=())
+
+
+def placed_masks(finishes: Sequence[Finish], sheet: Sheet) -> tuple[tuple[PaintMask, Affine], ...]:
+    """Every mask and where it lies: in the middle of its sheet."""
+    x, y = sheet.printable.centre
+    found = []
+    for finish in finishes:
+        for mask in finish.masks:
+            box = Box.around([c for path in mask.paths for c in path.box.corners])
+            u, v = box.centre
+            found.append((mask, Affine.translation(x - u, y - v)))
+    return tuple(found)
+
+
+def mask_drawings(
+    finishes: Sequence[Finish], sheet: Sheet, record: PrinterRecord | None
+) -> tuple[Drawing, ...]:
     """One sheet a paint mask, at true size, the plates' difference hatched over the front ones."""
     from decalprep.compose import ShapeSheet, mask_drawing
 
-    plain = replace(sheet, stock=StockKind.PLAIN, grid=None, gone=(), gone_labels=())
+    difference = {mask.name: f.difference for f in finishes for mask in f.masks}
     return tuple(
-        mask_drawing(mask, ShapeSheet(plain), difference=_seen_from(mask, finish.difference))
-        for finish in finishes
-        for mask in finish.masks
+        mask_drawing(
+            mask,
+            ShapeSheet(sheet, sheet_from_shapes=place, record=record),
+            difference=_seen_from(mask, difference[mask.name]),
+        )
+        for mask, place in placed_masks(finishes, sheet)
     )
 
 

@@ -29,7 +29,7 @@ from decalprep.model import Drawing, Notice, PartRecord, PrinterRecord, Severity
 
 if TYPE_CHECKING:
     from decalprep.export.buildsheet_costs import InkCoverage, PanelCost
-    from decalprep.proof import Proof
+    from decalprep.proof import ExpectedJob, Proof
 
 PREVIEW_DPI = 150.0
 TOLERANCE_MM = 0.02
@@ -188,15 +188,19 @@ def proven(
     Raises:
         ProofFailed: it does not measure true.
     """
-    from decalprep.proof import prove
-
     corrections = [drawing.page_from_sheet for drawing in drawings]
     expected = expected_job(prepared, laid.placements, laid.sheets, corrections, job)
+    return _prove(pdf, expected, job.source.name)
+
+
+def _prove(pdf: bytes, expected: ExpectedJob, where: str) -> Proof:
+    from decalprep.proof import prove
+
     proof = prove(pdf, expected, tolerance_mm=TOLERANCE_MM)
     if not proof.passed:
         raise ProofFailed(
             f"the sheets do not measure true: {_first(proof.faults)}",
-            where=job.source.name,
+            where=where,
             do="nothing was written; please report this job",
         )
     return proof
@@ -246,22 +250,39 @@ def with_files(made: Made, pdf: bytes, options: MakeOptions) -> Made:
 
 
 def further_sheets(made: Made, options: MakeOptions) -> dict[str, bytes]:
-    """Underlays and paint masks as PDFs of their own, where the job has them."""
+    """Underlays and paint masks as PDFs of their own, proven too, where the job has them.
+
+    Raises:
+        ProofFailed: one of them does not measure true.
+    """
+    from decalprep.calibration import correction_for
     from decalprep.compose import ComposeSettings, underlay_drawings
-    from decalprep.jobs.finish import underlay_title
+    from decalprep.jobs.expect_more import expected_masks, expected_underlays
+    from decalprep.jobs.finish import mask_sheet, placed_masks, underlay_title
 
     files = {}
     unders = [f.underlay for f in made.finishes if f.underlay is not None]
     if unders:
-        decals = made.pieces.decals
+        decals, laid = made.pieces.decals, made.laid
         settings = ComposeSettings(title=underlay_title(made.job["title"], unders))
         drawings = underlay_drawings(
-            unders, decals, made.laid.placements, made.laid.sheets, settings, made.records
+            unders, decals, laid.placements, laid.sheets, settings, made.records
         )
-        files["underlays.pdf"] = written(made.job, drawings, options)
-    masks = mask_drawings(made.finishes, made.job.sheets[0].sheet)
+        pdf = written(made.job, drawings, options)
+        corrections = corrections_of(made)
+        _prove(
+            pdf,
+            expected_underlays(unders, decals, laid.placements, laid.sheets, corrections),
+            "underlays.pdf",
+        )
+        files["underlays.pdf"] = pdf
+    sheet, record = mask_sheet(made.job.sheets[0].sheet), made.records[0]
+    masks = mask_drawings(made.finishes, sheet, record)
     if masks:
-        files["paint-masks.pdf"] = written(made.job, masks, options)
+        pdf = written(made.job, masks, options)
+        placed = placed_masks(made.finishes, sheet)
+        _prove(pdf, expected_masks(placed, sheet, correction_for(record, sheet)), "paint-masks.pdf")
+        files["paint-masks.pdf"] = pdf
     return files
 
 

@@ -25,8 +25,8 @@ from decalprep.model import (
 )
 
 if TYPE_CHECKING:
-    from decalprep.intake.options import KnownDistance
     from decalprep.cleaning import Change, Cleaned, HairlineSettings, StrokeRow
+    from decalprep.intake.options import KnownDistance
     from decalprep.outline import FoundHoles, FoundOutline, OutlineSettings
     from decalprep.outline.bleed import Bleed
     from decalprep.pdfstream import PageContents
@@ -195,7 +195,8 @@ def _known_distance(panel: PanelSpec) -> KnownDistance | None:
 
     if not panel["known_points"]:
         return None
-    return KnownDistance(*panel["known_points"], panel["known_distance"])
+    x1, y1, x2, y2 = panel["known_points"]
+    return KnownDistance(x1, y1, x2, y2, panel["known_distance"])
 
 
 def _check_size(found: FoundOutline, panel: PanelSpec, job: Job) -> None:

@@ -92,10 +92,9 @@ def underlay(
 
 
 def _opened(shape: BaseGeometry) -> BaseGeometry:
-    """The shape without parts thinner than ``SLIVER_MM``: no printer prints them."""
+    """The shape without parts thinner than ``SLIVER_MM``, its corners rounded by half of that."""
     half = SLIVER_MM / 2
-    core = shape.buffer(-half, join_style="mitre", mitre_limit=2)
-    return core.buffer(half, join_style="mitre", mitre_limit=2).intersection(shape)
+    return shape.buffer(-half, quad_segs=16).buffer(half, quad_segs=16).intersection(shape)
 
 
 def _closed_strokes(
