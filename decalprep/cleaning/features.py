@@ -67,7 +67,7 @@ def narrow_places(
     size = max(size - (size + 1) % 2, 1)
     if size < 3:
         return [], 0
-    blobs = _blobs_of(*_lost_in_opening(mask, size))
+    blobs = _blobs_of(*_lost_in_opening(mask, size), mask.shape)
     spans = np.maximum(blobs.high - blobs.low + 1, blobs.right - blobs.left + 1)
     chosen = np.flatnonzero(spans >= np.where(blobs.attached, _LONG * size, _SPECK_PX))
     chosen = chosen[np.argsort(-blobs.pixels[chosen], kind="stable")]
@@ -79,26 +79,32 @@ def narrow_places(
 def _lost_in_opening(
     mask: "np.ndarray[Any, Any]", size: int
 ) -> tuple["np.ndarray[Any, Any]", "np.ndarray[Any, Any]"]:
-    """(pixels that opening with a disc takes away, those of them that touch what it leaves).
+    """(places of the pixels that opening with a disc takes away, whether each touches what is left)
 
-    Works tile by tile and passes over tiles of one colour, which lose nothing.
+    A place is row * width + column; they come sorted. Works tile by tile and passes over tiles of
+    one colour, which lose nothing.
     """
     import cv2
 
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
-    framed = cv2.copyMakeBorder(mask, size, size, size, size, cv2.BORDER_REPLICATE)
-    lost, touching = np.zeros(mask.shape, bool), np.zeros(mask.shape, bool)
     inner = (slice(size, -size), slice(size, -size))
+    places, touching = [np.zeros(0, np.int64)], [np.zeros(0, bool)]
     for top in range(0, mask.shape[0], _TILE):
-        band = framed[top : top + _TILE + 2 * size]
+        rows_in = mask[max(top - size, 0) : top + _TILE + size]
+        above = max(size - top, 0)
+        below = min(_TILE, len(mask) - top) + 2 * size - above - len(rows_in)
+        band = cv2.copyMakeBorder(rows_in, above, below, size, size, cv2.BORDER_REPLICATE)
         for columns, tile, plain in _tiles(band, size):
-            if not plain:
-                opened = cv2.morphologyEx(tile, cv2.MORPH_OPEN, kernel)
-                near_wide = cv2.dilate(opened, np.ones((3, 3), np.uint8))
-                here = (slice(top, top + _TILE), columns)
-                lost[here] = (tile > opened)[inner]
-                touching[here] = lost[here] & (near_wide[inner] > 0)
-    return lost, touching
+            if plain:
+                continue
+            opened = cv2.morphologyEx(tile, cv2.MORPH_OPEN, kernel)
+            near_wide = np.asarray(cv2.dilate(opened, np.ones((3, 3), np.uint8)))[inner]
+            rows, across = np.nonzero((tile > opened)[inner])
+            places.append((rows + top) * mask.shape[1] + across + columns.start)
+            touching.append(near_wide[rows, across] > 0)
+    found = np.concatenate(places)
+    order = np.argsort(found)
+    return found[order], np.concatenate(touching)[order]
 
 
 @dataclass(frozen=True)
@@ -116,9 +122,11 @@ class _Blobs:
     attached: "np.ndarray[Any, Any]"
 
 
-def _blobs_of(lost: "np.ndarray[Any, Any]", touching: "np.ndarray[Any, Any]") -> _Blobs:
-    rows, columns = np.divmod(np.flatnonzero(lost), lost.shape[1])
-    labels = _labels_of(lost, rows, columns)
+def _blobs_of(
+    places: "np.ndarray[Any, Any]", touching: "np.ndarray[Any, Any]", shape: tuple[int, ...]
+) -> _Blobs:
+    rows, columns = np.divmod(places, shape[1])
+    labels = _labels_of(rows, columns, shape)
     order = np.argsort(labels, kind="stable")
     rows, columns = rows[order], columns[order]
     starts = np.flatnonzero(np.diff(labels[order], prepend=-1))
@@ -134,24 +142,26 @@ def _blobs_of(lost: "np.ndarray[Any, Any]", touching: "np.ndarray[Any, Any]") ->
         np.maximum.reduceat(rows, starts),
         np.minimum.reduceat(columns, starts),
         np.maximum.reduceat(columns, starts),
-        np.logical_or.reduceat(touching[rows, columns], starts),
+        np.logical_or.reduceat(touching[order], starts),
     )
 
 
 def _labels_of(
-    lost: "np.ndarray[Any, Any]", rows: "np.ndarray[Any, Any]", columns: "np.ndarray[Any, Any]"
+    rows: "np.ndarray[Any, Any]", columns: "np.ndarray[Any, Any]", shape: tuple[int, ...]
 ) -> "np.ndarray[Any, Any]":
     """A number for each pixel, the same for pixels that touch, corners included."""
-    import cv2
-
     if len(rows) > _FEW:
-        _, everywhere = cv2.connectedComponents(lost.astype(np.uint8), connectivity=8)
+        import cv2
+
+        picture = np.zeros(shape, np.uint8)
+        picture[rows, columns] = 1
+        _, everywhere = cv2.connectedComponents(picture, connectivity=8)
         some: np.ndarray[Any, Any] = np.asarray(everywhere)[rows, columns]
         return some
     from scipy.sparse import coo_matrix
     from scipy.sparse.csgraph import connected_components
 
-    wide = lost.shape[1] + 1  # a free column, so that no row runs on into the next
+    wide = shape[1] + 1  # a free column, so that no row runs on into the next
     places = rows * wide + columns
     ones, others = [], []
     for step in (1, wide - 1, wide, wide + 1):

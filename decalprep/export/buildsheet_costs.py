@@ -43,11 +43,12 @@ def ink_coverage(
     """
     if pixels.ndim != 3 or pixels.shape[2] != 3 or pixels.size == 0:
         raise UsageProblem("ink is counted on an RGB picture of the sheet")
-    short = 255 - pixels.reshape(-1, 3).astype(np.int64)
+    short = 255 - pixels.reshape(-1, 3)
     black = short.min(axis=1)
     count = len(short)
-    shares = [float((short[:, k] - black).sum()) / 255 / count for k in range(3)]
-    shares.append(float(black.sum()) / 255 / count)
+    total_black = int(black.sum(dtype=np.int64))
+    shares = [(int(short[:, k].sum(dtype=np.int64)) - total_black) / 255 / count for k in range(3)]
+    shares.append(total_black / 255 / count)
     printed = short.max(axis=1) >= 8  # 247 and lighter is taken for paper
     return InkCoverage(
         tuple(zip(INKS, shares, strict=True)),
@@ -63,11 +64,11 @@ def _largest(
     """The commonest colours, alike ones (16 steps a channel) counted together."""
     if len(printed) == 0:
         return ()
-    wide = printed.astype(np.int64)
-    keys = (wide[:, 0] // 16) * 256 + (wide[:, 1] // 16) * 16 + wide[:, 2] // 16
-    found, inverse, counts = np.unique(keys, return_inverse=True, return_counts=True)
-    sums = np.stack([np.bincount(inverse, wide[:, k], len(found)) for k in range(3)], axis=1)
-    order = np.argsort(-counts, kind="stable")[:colours]
+    red_high, green_high, blue_high = (printed[:, k].astype(np.int16) >> 4 for k in range(3))
+    keys = (red_high << 8) | (green_high << 4) | blue_high
+    counts = np.bincount(keys, minlength=4096)
+    sums = np.stack([np.bincount(keys, printed[:, k], 4096) for k in range(3)], axis=1)
+    order = [k for k in np.argsort(-counts, kind="stable")[:colours] if counts[k]]
     result = []
     for k in order:
         red, green, blue = np.rint(sums[k] / counts[k]).astype(int)

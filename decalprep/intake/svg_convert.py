@@ -29,6 +29,7 @@ from decalprep.intake.svg_judge import (
     Truth,
     beyond_notice,
     compared,
+    drawn_as,
     same_drawing,
 )
 from decalprep.intake.svg_layers import Segment
@@ -198,13 +199,15 @@ def _from_typst(
         judged = clean_page(pdf, target.page, page=truth.check_page)
         text = "its pattern fills were drawn as one tone in the comparison; look at them yourself"
         notices.append(Notice("svg-pattern", text, shop.name))
-    agreement = compared(judged, target.page, truth)
+    drawn = drawn_as(truth, page)
+    same = drawn if judged is page else None
+    agreement = compared(judged, target.page, truth, same)
     if not agreement.within():
         shop.why.append(_disagreed("typst", agreement))
         return None
     if segments:
         stacked = stacked_page(pdf, target.page, segments, first=1)
-        apart = same_drawing(stacked, page, truth)
+        apart = same_drawing(stacked, drawn, truth)
         if apart.within():
             return _told(shop, stacked, "typst", agreement, notices)
         text = (

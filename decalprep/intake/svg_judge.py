@@ -38,10 +38,15 @@ class Truth:
     check_page: int | None = None
 
 
-def compared(page: bytes, size: PageSize, truth: Truth) -> Agreement:
-    """How well a page agrees with the independent drawing."""
+def drawn_as(truth: Truth, page: bytes) -> Picture:
+    """A page drawn over the pixels of the independent drawing."""
+    return page_picture(page, (truth.picture.shape[1], truth.picture.shape[0]))
+
+
+def compared(page: bytes, size: PageSize, truth: Truth, drawn: Picture | None = None) -> Agreement:
+    """How well a page agrees with the independent drawing; ``drawn`` is the page, if at hand."""
     pixels = (truth.picture.shape[1], truth.picture.shape[0])
-    drawn = page_picture(page, pixels)
+    drawn = drawn_as(truth, page) if drawn is None else drawn
     spots = _soft_spots(page, size, pixels) if truth.has_pixels else []
     return compare_pictures(softened(drawn, spots), softened(truth.picture, spots), truth.px_per_mm)
 
@@ -64,10 +69,9 @@ def _soft_spots(page: bytes, size: PageSize, pixels: tuple[int, int]) -> list[So
     return spots
 
 
-def same_drawing(one: bytes, other: bytes, truth: Truth) -> Agreement:
-    """How well two pages of the same converter agree."""
-    pixels = (truth.picture.shape[1], truth.picture.shape[0])
-    return compare_pictures(page_picture(one, pixels), page_picture(other, pixels), truth.px_per_mm)
+def same_drawing(one: bytes, other: Picture, truth: Truth) -> Agreement:
+    """How well a page agrees with another page of the same converter, already drawn."""
+    return compare_pictures(drawn_as(truth, one), other, truth.px_per_mm)
 
 
 def beyond_notice(png: Path, name: str) -> tuple[Notice, ...]:

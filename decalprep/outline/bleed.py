@@ -32,6 +32,7 @@ UNDER_MM = 0.3
 """The bleed reaches this far under the artwork, so that no gap shows at the outline."""
 PAINTED = 128
 WHITE = 247
+_AT_ONCE = 512
 
 
 @dataclass(frozen=True)
@@ -170,17 +171,21 @@ def _samples(picture: Picture, kept: Polygon, points: Numbers, inward: Numbers) 
 
 def _middle_along(samples: Numbers, reach: int) -> Numbers:
     """The middle colour at each point from its depths and its neighbours along the closed edge."""
-    count = len(samples)
+    count, depths = samples.shape[:2]
     reach = min(reach, (count - 1) // 2)
-    found = np.zeros((count, 4))
     wrapped = np.concatenate([samples[-reach:], samples, samples[:reach]]) if reach else samples
-    for k in range(count):
-        near = wrapped[k : k + 2 * reach + 1].reshape(-1, 4)
-        near = near[~np.isnan(near[:, 0])]
-        if len(near) == 0:
-            continue
-        middle = np.median(near, axis=0)
-        found[k] = near[np.abs(near - middle).sum(axis=1).argmin()]
+    rows = np.arange(count)[:, None] + np.arange(2 * reach + 1)[None, :]
+    found = np.zeros((count, 4))
+    for start in range(0, count, _AT_ONCE):
+        near = wrapped[rows[start : start + _AT_ONCE]].reshape(-1, (2 * reach + 1) * depths, 4)
+        known = (~np.isnan(near[..., 0])).sum(axis=1)
+        order = np.sort(near, axis=1)  # nan comes last
+        each = np.arange(len(near))
+        low, high = np.maximum(known - 1, 0) // 2, known // 2
+        middle = (order[each, low] + order[each, np.minimum(high, near.shape[1] - 1)]) / 2
+        off = np.abs(near - middle[:, None, :]).sum(axis=2)
+        best = np.where(np.isnan(off), np.inf, off).argmin(axis=1)
+        found[start : start + _AT_ONCE] = np.where(known[:, None] > 0, near[each, best], 0.0)
     return found
 
 
@@ -196,7 +201,7 @@ def _painted_ring(
     picture: Picture, kept: Polygon, ring: BaseGeometry, points: Numbers, colours: Numbers
 ) -> tuple[Pixels, _Counts]:
     """The ring as RGBA pixels: true artwork where it is painted, else the nearest edge's colour."""
-    from scipy.ndimage import distance_transform_edt
+    import cv2
     from scipy.spatial import cKDTree
 
     inside_ring = filled_mask(ring, picture)
@@ -222,8 +227,13 @@ def _painted_ring(
     # bare pixels take their neighbour's colour under zero alpha, or a reader that blends darkens it
     bare = canvas[..., 3] == 0
     if not bare.all():
-        where = distance_transform_edt(bare, return_distances=False, return_indices=True)
-        canvas[..., :3] = canvas[where[0], where[1], :3]
+        _, labels = cv2.distanceTransformWithLabels(
+            bare.astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+        )
+        nearest_px = np.zeros(int(labels.max()) + 1, np.int64)
+        nearest_px[np.asarray(labels)[~bare]] = np.flatnonzero(~bare)
+        colours_flat = canvas[..., :3].reshape(-1, 3)
+        canvas[..., :3] = colours_flat[nearest_px[np.asarray(labels)]]
     total = max(int(is_out.sum()), 1)
     extended = int((is_out & ~use_true & wants).sum())
     share = 0.0 if extended <= 0.002 * total else extended / total
