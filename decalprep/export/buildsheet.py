@@ -75,8 +75,10 @@ def build_sheets_pdf(
         UsageProblem: no panels, or more words than one page holds at 6.5 pt.
         InputProblem: a picture cannot be read.
     """
+    from reportlab import rl_config
     from reportlab.pdfgen.canvas import Canvas
 
+    rl_config.useA85 = 0  # streams as they are: a fifth smaller, and quicker by half
     if not panels:
         raise UsageProblem("a build sheet needs at least one panel")
     width_mm, height_mm = page_size_mm(page_size)

@@ -74,6 +74,8 @@ class Layered:
         self._pdf = pdf
         self._groups: dict[str, set[int]] = {}
         self._views: dict[frozenset[str], bytes] = {}
+        self._writer: PdfWriter | None = None
+        self._properties: Any = None
         try:
             reader = PdfReader(io.BytesIO(pdf))
             for index in range(len(reader.pages)):
@@ -104,9 +106,12 @@ class Layered:
     def _switched(self, shown: frozenset[str]) -> bytes:
         on = {n for name, numbers in self._groups.items() if name in shown for n in numbers}
         off = {n for numbers in self._groups.values() for n in numbers} - on
-        writer = PdfWriter(io.BytesIO(self._pdf), incremental=True)
+        if self._writer is None:
+            self._writer = PdfWriter(io.BytesIO(self._pdf), incremental=True)
+            self._properties = resolved(self._writer.root_object.get("/OCProperties"))
+        writer = self._writer
         catalogue = writer.root_object
-        properties = resolved(catalogue.get("/OCProperties"))
+        properties = self._properties
         if properties is None:
             return self._pdf
         default = resolved(properties.get("/D")) or DictionaryObject()
