@@ -56,11 +56,10 @@ def expected_underlays(
 def expected_masks(
     masks: Sequence[tuple[PaintMask, Affine]], sheet: Sheet, correction: Affine
 ) -> ExpectedJob:
-    """One page a mask: its grey area, and its edges as cut lines."""
+    """One page a mask: the edges of its grey area, which are drawn as cut lines."""
     shown = []
     for mask, sheet_from_mask in masks:
         m = correction @ sheet_from_mask
-        shapes = _shapes(mask.paths, m, Layer.MASK, None)
         lines = [
             ExpectedLine(
                 f"{mask.name}, {mask.side}, edge {k}",
@@ -70,35 +69,36 @@ def expected_masks(
             )
             for k, path in enumerate(mask.paths, 1)
         ]
-        shown.append(_sheet(sheet, correction, Layer.MASK, shapes, lines))
+        shown.append(_sheet(sheet, correction, Layer.MASK, (), lines))
     return ExpectedJob(tuple(shown), ())
 
 
-def _shapes(
-    paths: Sequence[Path], m: Affine, layer: Layer, p: Placement | None
-) -> list[ExpectedShape]:
-    """The even-odd paths as shapes: each outermost ring with the rings inside it."""
+def _shapes(paths: Sequence[Path], m: Affine, layer: Layer, p: Placement) -> list[ExpectedShape]:
+    """The even-odd paths as shapes: each ring with ink inside it, and the bare rings next in."""
     rings = [path.polygon(FLAT_MM) for path in paths]
-    outer = [
-        k
-        for k, a in enumerate(rings)
-        if not any(
-            j != k and b.contains(a.representative_point()) and b.area > a.area
-            for j, b in enumerate(rings)
-        )
+    points = [ring.representative_point() for ring in rings]
+    around = [
+        {
+            j
+            for j, ring in enumerate(rings)
+            if j != k and ring.area > rings[k].area and ring.contains(point)
+        }
+        for k, point in enumerate(points)
     ]
+    outer = [k for k in range(len(rings)) if len(around[k]) % 2 == 0]
     found = []
     for number, k in enumerate(outer, 1):
-        inner = [j for j in range(len(rings)) if j != k and rings[k].contains(rings[j])]
+        inner = [
+            j for j, those in enumerate(around) if k in those and len(those) == len(around[k]) + 1
+        ]
         outlines = tuple(tuple(m.apply_all(paths[j].points(FLAT_MM))) for j in (k, *inner))
-        whose = p.decal if p else "mask"
         found.append(
             ExpectedShape(
-                f"{layer.value} {number} of {whose}",
+                f"{layer.value} {number}",
                 layer.value,
                 outlines,
-                p.decal if p else "",
-                p.copy if p else 1,
+                p.decal,
+                p.copy,
             )
         )
     return found
