@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from decalprep.errors import ProofFailed
 from decalprep.geometry import Affine
+from decalprep.jobs.carry import carried
 from decalprep.jobs.expect import expected_job
 from decalprep.jobs.finish import (
     Finish,
@@ -42,7 +43,8 @@ class MakeOptions:
     """What the command line adds to a job file.
 
     ``records`` is the folder of printer and part records; ``today`` an ISO date, for the age of a
-    record; ``anew`` nests all again; ``date`` a PDF date or None.
+    record; ``anew`` nests all again; ``date`` a PDF date or None; ``private`` leaves job and
+    artworks out of the PDF.
     """
 
     records: Path
@@ -50,6 +52,7 @@ class MakeOptions:
     anew: bool = False
     date: str | None = None
     preview_dpi: float = PREVIEW_DPI
+    private: bool = False
 
 
 @dataclass(frozen=True)
@@ -96,9 +99,11 @@ def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
     say("composing")
     drawings, by_sheet = compose(job, pieces, laid, records, finishes)
     say("writing the PDF")
-    pdf = written(job, drawings, options)
+    layout = placement_text(laid, pieces.decals, job)
+    inside = carried(job, layout, tuple(records.values()), parts, options)
+    pdf = written(job, drawings, options, inside.attachments)
     say("proving")
-    proof = proven(pdf, pieces.all, laid, drawings, job)
+    proof = proven(pdf, pieces.all, laid, drawings, job, private=options.private)
     notices = (
         *record_notices,
         *kept_notices,
@@ -109,6 +114,7 @@ def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
         *(n for d in drawings for n in d.notices),
         *proof.notices,
         *stock_notices(job),
+        *inside.notices,
     )
     made = Made(job, pieces, finishes, laid, by_sheet, drawings, proof, {}, notices, parts)
     say("drawing the pictures")
@@ -173,24 +179,36 @@ def compose(
     return compose_sheets(pieces.decals, laid.placements, laid.sheets, settings, by_sheet), by_sheet
 
 
-def written(job: Job, drawings: Sequence[Drawing], options: MakeOptions) -> bytes:
+def written(
+    job: Job,
+    drawings: Sequence[Drawing],
+    options: MakeOptions,
+    attachments: tuple[tuple[str, bytes], ...] = (),
+) -> bytes:
     """The PDF."""
     from decalprep.export import PdfSettings, write_pdf
 
-    return write_pdf(drawings, PdfSettings(title=job["title"], date=options.date))
+    settings = PdfSettings(title=job["title"], date=options.date, attachments=attachments)
+    return write_pdf(drawings, settings)
 
 
 def proven(
-    pdf: bytes, prepared: Sequence[Prepared], laid: Laid, drawings: Sequence[Drawing], job: Job
+    pdf: bytes,
+    prepared: Sequence[Prepared],
+    laid: Laid,
+    drawings: Sequence[Drawing],
+    job: Job,
+    *,
+    private: bool = False,
 ) -> Proof:
-    """The proof of the PDF.
+    """The proof of the PDF; that of a private one also holds that nothing is attached.
 
     Raises:
         ProofFailed: it does not measure true.
     """
     corrections = [drawing.page_from_sheet for drawing in drawings]
     expected = expected_job(prepared, laid.placements, laid.sheets, corrections, job)
-    return _prove(pdf, expected, job.source.name)
+    return _prove(pdf, replace(expected, attachments_allowed=not private), job.source.name)
 
 
 def _prove(pdf: bytes, expected: ExpectedJob, where: str) -> Proof:
@@ -232,6 +250,7 @@ def stock_notices(job: Job) -> tuple[Notice, ...]:
 def with_files(made: Made, pdf: bytes, options: MakeOptions) -> Made:
     """The result with all its files by name, its ink and its costs."""
     from decalprep.export import preview_png
+    from decalprep.jobs.prints import PRINTS_FILE, prints_made
     from decalprep.jobs.report import report_html
     from decalprep.jobs.tell import result_json, result_text
 
@@ -245,6 +264,7 @@ def with_files(made: Made, pdf: bytes, options: MakeOptions) -> Made:
     made = replace(made, ink=ink_of(pictures, made.laid.sheets), costs=costs_of(made.laid, decals))
     files["proof.txt"] = result_text(made).encode()
     files["result.json"] = result_json(made).encode()
+    files[PRINTS_FILE] = prints_made(made)
     files["report.html"] = report_html(made, files)
     return replace(made, files=files)
 

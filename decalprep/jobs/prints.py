@@ -18,7 +18,7 @@ from decalprep.jobs.lay import sheet_from_decal
 from decalprep.model import Decal, Drawing, Placement, PrinterRecord
 
 if TYPE_CHECKING:
-    from decalprep.jobs.make import MakeOptions
+    from decalprep.jobs.make import Made, MakeOptions
     from decalprep.jobs.spec import Job
     from decalprep.scan import ExpectedPrint, SheetHole
 
@@ -140,6 +140,13 @@ def _decal(decal: Decal, place: Placement, outline: tuple[Point, ...]) -> Printe
 
 
 # ---------------------------------------------------------------- the file
+
+
+def prints_made(made: Made) -> bytes:
+    """The text of the file for one finished run."""
+    decals, places = made.pieces.decals, made.laid.placements
+    allowed = made.job["print_tolerance"]
+    return prints_text(prints_of(made.drawings, decals, places, made.records, allowed))
 
 
 def prints_text(prints: Prints) -> bytes:
