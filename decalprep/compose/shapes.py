@@ -106,10 +106,12 @@ def mask_drawing(
     words = [f"paint mask, {mask.name}, {side}", "cut along the lines; grey keeps the paint off"]
     shapes = [
         Shape(mask.paths, Layer.MASK, fill=MASK_GREY, name=mask.name),
-        Shape(mask.paths, Layer.CUT_OUTLINE, name=mask.name),
+        Shape(_inner(mask.paths, wanted=False), Layer.CUT_OUTLINE, name=mask.name),
+        Shape(_inner(mask.paths, wanted=True), Layer.HOLE_GUIDE, name=mask.name),
     ]
     if difference is not None and not mask.mirrored and difference.hatch:
-        shapes.append(Shape(difference.hatch, Layer.MASK, line_mm=0.15, name=mask.name))
+        # with the words: the proof measures the mask's own layer, and lines there would cross it
+        shapes.append(Shape(difference.hatch, Layer.LABEL, line_mm=0.15, name=mask.name))
         area = difference.only_face_mm2 + difference.only_back_mm2
         words.append(f"hatched: face plate and back plate differ here, {area:.0f} mm2")
     full = replace(
@@ -119,6 +121,16 @@ def mask_drawing(
     )
     drawing = shapes_drawing(shapes, full)
     return replace(drawing, notices=(*mask.notices, *drawing.notices))
+
+
+def _inner(paths: Sequence[Path], *, wanted: bool) -> tuple[Path, ...]:
+    """The paths that lie in an odd number of others (openings), or those that do not."""
+    areas = [path.polygon(0.01) for path in paths]
+    depth = [
+        sum(b.contains(a.representative_point()) for b in areas if b is not a and b.area > a.area)
+        for a in areas
+    ]
+    return tuple(p for p, d in zip(paths, depth, strict=True) if (d % 2 == 1) is wanted)
 
 
 def _middle(sheet: Sheet, boxes: Sequence[Box]) -> Affine:

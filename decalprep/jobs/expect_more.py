@@ -10,7 +10,7 @@ from decalprep.jobs.expect import FINE_MM, FLAT_MM, bar_ends, corner_ticks
 from decalprep.jobs.lay import sheet_from_decal
 from decalprep.marks import mark_places
 from decalprep.model import Decal, Layer, Placement, Sheet
-from decalprep.proof import ExpectedDecal, ExpectedJob, ExpectedLine, ExpectedShape, ExpectedSheet
+from decalprep.proof import ExpectedDecal, ExpectedHole, ExpectedJob, ExpectedShape, ExpectedSheet
 
 if TYPE_CHECKING:
     from decalprep.outline import PaintMask, Underlay
@@ -49,77 +49,85 @@ def expected_underlays(
                     page_from_decal=m,
                 )
             )
-        shown.append(_sheet(sheet, corrections[k], Layer.UNDERLAY, shapes, ()))
+        shown.append(_sheet(sheet, corrections[k], [Layer.UNDERLAY], shapes))
     return ExpectedJob(tuple(shown), tuple(rows))
 
 
 def expected_masks(
     masks: Sequence[tuple[PaintMask, Affine]], sheet: Sheet, correction: Affine
 ) -> ExpectedJob:
-    """One page a mask: the edges of its grey area, which are drawn as cut lines."""
-    shown = []
-    for mask, sheet_from_mask in masks:
+    """One page a mask: each of its pieces by the outer edge and the openings."""
+    shown: list[ExpectedSheet] = []
+    rows: list[ExpectedDecal] = []
+    for page, (mask, sheet_from_mask) in enumerate(masks):
         m = correction @ sheet_from_mask
-        lines = [
-            ExpectedLine(
-                f"{mask.name}, {mask.side}, edge {k}",
-                Layer.CUT_OUTLINE.value,
-                tuple(m.apply_all(path.points(FLAT_MM))),
-                closed=True,
+        holes = False
+        for number, (outer, *inner) in enumerate(_rings(mask.paths), 1):
+            holes = holes or bool(inner)
+            box = Box.around(outer.points(FINE_MM))
+            rows.append(
+                ExpectedDecal(
+                    name=f"{mask.name}, {mask.side}",
+                    copy=number,
+                    page=page,
+                    outline_mm=tuple(m.apply_all(outer.points(FLAT_MM))),
+                    size_mm=(box.width, box.height),
+                    page_from_decal=m,
+                    holes=tuple(
+                        ExpectedHole(f"opening {k}", tuple(m.apply_all(path.points(FLAT_MM))))
+                        for k, path in enumerate(inner, 1)
+                    ),
+                )
             )
-            for k, path in enumerate(mask.paths, 1)
+        further = [Layer.HOLE_GUIDE] if holes else []
+        shown.append(_sheet(sheet, correction, [Layer.MASK, *further], ()))
+    return ExpectedJob(tuple(shown), tuple(rows))
+
+
+def _rings(paths: Sequence[Path]) -> list[list[Path]]:
+    """Even-odd paths as pieces: each outermost path with the paths inside it."""
+    rings = [path.polygon(FLAT_MM) for path in paths]
+    inside = [
+        [
+            j
+            for j, b in enumerate(rings)
+            if j != k and b.area > a.area and b.contains(a.representative_point())
         ]
-        shown.append(_sheet(sheet, correction, Layer.MASK, (), lines))
-    return ExpectedJob(tuple(shown), ())
+        for k, a in enumerate(rings)
+    ]
+    return [
+        [paths[k], *(paths[j] for j in range(len(paths)) if k in inside[j])]
+        for k in range(len(paths))
+        if not inside[k]
+    ]
 
 
 def _shapes(paths: Sequence[Path], m: Affine, layer: Layer, p: Placement) -> list[ExpectedShape]:
-    """The even-odd paths as shapes: each ring with ink inside it, and the bare rings next in."""
-    rings = [path.polygon(FLAT_MM) for path in paths]
-    points = [ring.representative_point() for ring in rings]
-    around = [
-        {
-            j
-            for j, ring in enumerate(rings)
-            if j != k and ring.area > rings[k].area and ring.contains(point)
-        }
-        for k, point in enumerate(points)
-    ]
-    outer = [k for k in range(len(rings)) if len(around[k]) % 2 == 0]
-    found = []
-    for number, k in enumerate(outer, 1):
-        inner = [
-            j for j, those in enumerate(around) if k in those and len(those) == len(around[k]) + 1
-        ]
-        outlines = tuple(tuple(m.apply_all(paths[j].points(FLAT_MM))) for j in (k, *inner))
-        found.append(
-            ExpectedShape(
-                f"{layer.value} {number}",
-                layer.value,
-                outlines,
-                p.decal,
-                p.copy,
-            )
+    """The even-odd paths of one placed underlay as shapes, in page mm."""
+    return [
+        ExpectedShape(
+            f"{layer.value} {number}",
+            layer.value,
+            tuple(tuple(m.apply_all(path.points(FLAT_MM))) for path in rings),
+            p.decal,
+            p.copy,
         )
-    return found
+        for number, rings in enumerate(_rings(paths), 1)
+    ]
 
 
 def _sheet(
-    sheet: Sheet,
-    correction: Affine,
-    layer: Layer,
-    shapes: Sequence[ExpectedShape],
-    lines: Sequence[ExpectedLine],
+    sheet: Sheet, correction: Affine, own: Sequence[Layer], shapes: Sequence[ExpectedShape]
 ) -> ExpectedSheet:
     places = mark_places(sheet)
-    layers = [layer, Layer.CUT_OUTLINE]
+    layers = [*own, Layer.CUT_OUTLINE]
     layers += [Layer.REGISTRATION] if places.corners else []
     layers += [Layer.CHECK_BAR] if places.bars else []
     return ExpectedSheet(
         sheet.width_mm,
         sheet.height_mm,
         tuple(item.value for item in layers),
-        lines=(*lines, *corner_ticks(places.corners, correction)),
+        lines=tuple(corner_ticks(places.corners, correction)),
         bars=tuple(bar_ends(places.bars, correction)),
         shapes=tuple(shapes),
         page_from_true=correction,
