@@ -21,6 +21,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "calibrate": ("calibrate", "Measure a printer, so that its sheets come out true."),
     "part": ("part", "Record what one printed part measures."),
     "measure": ("measure", "Measure a scanned print before it is cut."),
+    "unpack": ("unpack", "Write out the job that a sheets.pdf carries."),
     "job-help": ("job_help", "Explain every key of a job file."),
 }
 """Command -> (module, one line of help)."""

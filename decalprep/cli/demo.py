@@ -18,10 +18,10 @@ def command(folder: Path) -> None:
     Example:
       decalprep demo
     """
-    from decalprep.cli.make import run_job
+    from decalprep.cli.make import RunChoices, run_job
     from decalprep.jobs.demo import lay_out_demo
 
     job = lay_out_demo(folder)
     say(wrapped(f"The demo's artworks and job file are in {folder}; they are yours to change."))
     say()
-    run_job(job, folder, anew=True, as_json=False, dpi=150.0)
+    run_job(job, folder, RunChoices(anew=True))

@@ -1,12 +1,19 @@
 """``decalprep make``: the sheets of a job, proven."""
 
+from __future__ import annotations
+
 import datetime
 import os
+from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from decalprep.cli.text import Progress, say, say_notices, wrapped
+from decalprep.cli.text import Progress, say, wrapped
+
+if TYPE_CHECKING:
+    from decalprep.jobs.spec import Job
 
 
 @click.command(name="make")
@@ -21,12 +28,13 @@ from decalprep.cli.text import Progress, say, say_notices, wrapped
 @click.option("--anew", is_flag=True, help="Nest all again; do not keep earlier places.")
 @click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
 @click.option("--dpi", default=150.0, show_default=True, help="Of the pictures of the sheets.")
-def command(
-    job_file: Path, folder: Path | None, printer: str | None, anew: bool, as_json: bool, dpi: float
-) -> None:
+@click.option("--private", is_flag=True, help="Leave job file and artworks out of the PDF.")
+def command(job_file: Path, folder: Path | None, printer: str | None, **how: Any) -> None:
     """Make the sheets of JOB_FILE, prove them by measuring, and write all files.
 
-    Nothing is written unless every decal measures true in the file.
+    Nothing is written unless every decal measures true in the file. sheets.pdf carries the job
+    file, the artworks and the records used, so that it can be made again from the PDF alone
+    ('decalprep unpack'); --private leaves them out.
 
     \b
     Example:
@@ -34,38 +42,69 @@ def command(
     """
     from decalprep.jobs.jobfile import read_job, with_printer
 
+    refuse_pdf(job_file)
     job = read_job(job_file)
     if printer:
         job = with_printer(job, printer)
     folder = folder or job_file.with_name(job_file.stem + "-out")
-    run_job(job, folder, anew=anew, as_json=as_json, dpi=dpi)
+    run_job(job, folder, RunChoices(**how))
 
 
-def run_job(job, folder: Path, *, anew: bool, as_json: bool, dpi: float) -> None:  # type: ignore[no-untyped-def]
+@dataclass(frozen=True)
+class RunChoices:
+    """How one job is run and told; ``dpi`` is of the pictures of the sheets."""
+
+    anew: bool = False
+    as_json: bool = False
+    dpi: float = 150.0
+    private: bool = False
+
+
+def refuse_pdf(job_file: Path) -> None:
+    """Tell what to do with a sheets.pdf that is given for a job file.
+
+    Raises:
+        JobProblem: the file is a PDF.
+    """
+    from decalprep.errors import JobProblem
+
+    try:
+        with job_file.open("rb") as stream:
+            head = stream.read(5)
+    except OSError:
+        return  # told when it is read as a job file
+    if head == b"%PDF-":
+        words = f"'decalprep unpack {job_file.name} FOLDER' writes out the job it carries"
+        raise JobProblem([f"{job_file}: is a PDF, not a job file; {words}"])
+
+
+def run_job(job: Job, folder: Path, choices: RunChoices) -> None:
     """Make, save and tell one job."""
     from decalprep.errors import UsageProblem
-    from decalprep.jobs.make import MakeOptions, make_job, save
+    from decalprep.jobs.make import MakeOptions, make_job, save, steps_of
     from decalprep.jobs.tell import result_json, result_text
     from decalprep.records import records_folder
 
-    if not 20 <= dpi <= 1200:
-        raise UsageProblem(f"--dpi {dpi:g} is out of range", do="choose from 20 to 1200")
+    if not 20 <= choices.dpi <= 1200:
+        raise UsageProblem(f"--dpi {choices.dpi:g} is out of range", do="choose from 20 to 1200")
     options = MakeOptions(
-        records=records_folder(), today=today(), anew=anew, date=pdf_date(), preview_dpi=dpi
+        records=records_folder(),
+        today=today(),
+        anew=choices.anew,
+        date=pdf_date(),
+        preview_dpi=choices.dpi,
+        private=choices.private,
     )
-    progress = Progress()
-    try:
+    with Progress(steps_of(job)) as progress:
         made = make_job(job, options, progress)
+        progress("writing the files")
         save(made, folder)
-    finally:
-        progress.done()
-    if as_json:
+    if choices.as_json:
         say(result_json(made).rstrip())
         return
     say(result_text(made).rstrip())
     say()
-    say_notices((), notes=False)
-    say(wrapped(f"Wrote {len(made.files)} files to {folder}: sheets.pdf, its pictures, proof.txt."))
+    say(wrapped(f"Wrote {len(made.files)} files to {folder}; open report.html first."))
     say(wrapped('Print sheets.pdf at "actual size" or 100 %, then measure the check bars.'))
 
 

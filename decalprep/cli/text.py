@@ -48,20 +48,50 @@ def say_notices(notices: Iterable[Notice], *, notes: bool = True) -> None:
         say(label + words[len(head.rstrip()) :])
 
 
-class Progress:
-    """One line on stderr that tells how far a long step is; silent when not on a terminal."""
+BAR = 20
 
-    def __init__(self) -> None:
+
+class Progress:
+    """One line on stderr that tells how far a long step is; silent when not on a terminal.
+
+    ``steps`` is how many steps are to come; 0 where that is not known. Words that begin with
+    "nesting:", one after another, tell of the same step. Use as a context: the line is cleared
+    at the end, also when interrupted.
+    """
+
+    def __init__(self, steps: int = 0) -> None:
+        self.steps = steps
+        self.step = 0
         self.live = sys.stderr.isatty() and os.environ.get("TERM") != "dumb"
+        self._head = ""
+
+    def __enter__(self) -> "Progress":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.done()
 
     def __call__(self, words: str) -> None:
         """Show the words in place of the ones before."""
+        head = words.partition(":")[0] if words.startswith("nesting:") else words
+        if head != self._head:
+            self._head = head
+            self.step = min(self.step + 1, self.steps) if self.steps else self.step + 1
         if self.live:
-            sys.stderr.write("\r" + words[: WIDTH - 1].ljust(WIDTH - 1))
+            line = self.line(words)
+            sys.stderr.write("\r" + line[: WIDTH - 1].ljust(WIDTH - 1))
             sys.stderr.flush()
+
+    def line(self, words: str) -> str:
+        """What is shown: a bar and the step's number where the number of steps is known."""
+        if not self.steps:
+            return words
+        full = BAR * (self.step - 1) // self.steps
+        return f"[{'#' * full:<{BAR}}] {self.step}/{self.steps} {words}"
 
     def done(self) -> None:
         """Clear the line."""
-        if self.live:
+        if self.live and self._head:
             sys.stderr.write("\r" + " " * (WIDTH - 1) + "\r")
             sys.stderr.flush()
+            self._head = ""

@@ -95,6 +95,7 @@ def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
     )
     kept, kept_notices = (None, ()) if options.anew else read_kept(job)
     pieces = pieces_of(prepared, job)
+    say("nesting: laying out")
     laid = lay_out(pieces.decals, job, kept, say)
     say("composing")
     drawings, by_sheet = compose(job, pieces, laid, records, finishes)
@@ -117,8 +118,13 @@ def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
         *inside.notices,
     )
     made = Made(job, pieces, finishes, laid, by_sheet, drawings, proof, {}, notices, parts)
-    say("drawing the pictures")
+    say("drawing the pictures and the report")
     return with_files(made, pdf, options)
+
+
+def steps_of(job: Job) -> int:
+    """How many steps ``make_job`` tells of, and the writing after it."""
+    return 3 * len(job.panels) + 6
 
 
 def printer_records(
