@@ -28,6 +28,8 @@ from decalprep.units import MM_PER_IN
 
 TELLING_MM = 0.004
 """A length counts as measured when its standard error is under this."""
+SETTLED_MM = 0.005
+"""A move under this (a sixteenth of a pixel) is exact in one step; drawn again, nothing is new."""
 NEAR = 0.9
 """Likeness from which no larger shift is looked for."""
 CONTRAST = 24.0
@@ -118,7 +120,7 @@ def _registered(scene: Scene, wanted: Pixels) -> tuple[Affine, Move | None, Pixe
         if moved_mm < 0.0003:
             break
         total = move.affine @ total
-        if moved_mm < 0.002:  # a fortieth of a pixel: drawn again it would look the same
+        if moved_mm < SETTLED_MM:
             break
         wanted = scene.wanted(total)
     return total, move, wanted
