@@ -66,7 +66,7 @@ def test_difference_of_plates_is_hatched_on_the_front_only():
     masks, difference = plate_masks(plate(), other, name="winch")
     for mask in masks:
         drawing = mask_drawing(mask, ShapeSheet(A4), difference=difference)
-        hatch = [i for i in drawing.items if isinstance(i, StrokeMark) and i.layer is Layer.MASK]
+        hatch = [i for i in drawing.items if isinstance(i, StrokeMark) and i.layer is Layer.LABEL]
         words = " ".join(i.text for i in drawing.items if isinstance(i, TextMark))
         assert bool(hatch) == (not mask.mirrored) == ("hatched" in words)
 

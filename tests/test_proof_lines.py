@@ -99,12 +99,13 @@ def test_stations_keep_away_from_corners_and_lie_on_curves():
     assert sum(1 for p in rounded.points if p[1] < 1e-9) > 10
 
 
-def test_the_edges_of_a_filled_shape_are_measured_with_their_sign():
+@pytest.mark.parametrize("grey", [0.0, 0.88])
+def test_the_edges_of_a_filled_shape_are_measured_with_their_sign(grey):
     outer = [(10.0, 10.0), (40.0, 10.0), (40.0, 40.0), (10.0, 40.0)]
     hole = circle_path(25, 25, 12).points(0.0005)[::-1]
     drawn = [(x + 0.02, y) for x, y in outer]
     ink = " ".join(polyline(r, close=True, width_mm=0.1)[:-1] + "h" for r in (drawn, hole))
-    with open_pdf(sheet_file((60, 60), {"x": [ink + " f*"]})) as view:
+    with open_pdf(sheet_file((60, 60), {"x": [f"{grey} g {ink} f*"]})) as view:
         rings = [stations_on(ring, closed=True) for ring in (outer, hole)]
         edge, round_edge = measure_edges(view, 0, rings)
     right = edge.stations.points[:, 0] > 39.9

@@ -80,37 +80,41 @@ def expected_masks(
                 )
             )
         further = [Layer.HOLE_GUIDE] if holes else []
-        shown.append(_sheet(sheet, correction, [Layer.MASK, *further], ()))
+        shown.append(
+            _sheet(sheet, correction, [Layer.MASK, *further], _shapes(mask.paths, m, Layer.MASK))
+        )
     return ExpectedJob(tuple(shown), tuple(rows))
 
 
 def _rings(paths: Sequence[Path]) -> list[list[Path]]:
-    """Even-odd paths as pieces: each outermost path with the paths inside it."""
+    """Even-odd paths as pieces: each path with ink inside it, then the bare paths next in.
+
+    An island in an opening, as in a letter O, is a piece of its own.
+    """
     rings = [path.polygon(FLAT_MM) for path in paths]
-    inside = [
-        [
-            j
-            for j, b in enumerate(rings)
-            if j != k and b.area > a.area and b.contains(a.representative_point())
-        ]
+    points = [ring.representative_point() for ring in rings]
+    around = [
+        {j for j, b in enumerate(rings) if j != k and b.area > a.area and b.contains(points[k])}
         for k, a in enumerate(rings)
     ]
     return [
-        [paths[k], *(paths[j] for j in range(len(paths)) if k in inside[j])]
+        [paths[k], *(paths[j] for j, those in enumerate(around) if those == {*around[k], k})]
         for k in range(len(paths))
-        if not inside[k]
+        if len(around[k]) % 2 == 0
     ]
 
 
-def _shapes(paths: Sequence[Path], m: Affine, layer: Layer, p: Placement) -> list[ExpectedShape]:
-    """The even-odd paths of one placed underlay as shapes, in page mm."""
+def _shapes(
+    paths: Sequence[Path], m: Affine, layer: Layer, p: Placement | None = None
+) -> list[ExpectedShape]:
+    """Even-odd paths, of one placed decal or of the sheet itself, as shapes in page mm."""
     return [
         ExpectedShape(
             f"{layer.value} {number}",
             layer.value,
             tuple(tuple(m.apply_all(path.points(FLAT_MM))) for path in rings),
-            p.decal,
-            p.copy,
+            p.decal if p else "",
+            p.copy if p else 1,
         )
         for number, rings in enumerate(_rings(paths), 1)
     ]

@@ -165,8 +165,8 @@ def _centres(dark: Floats, t: Floats) -> tuple[Floats, Floats]:
 
 
 def _falls(dark: Floats, t: Floats) -> tuple[Floats, Floats]:
-    """Where each row falls through half darkness, nearest to t = 0, with 0 for a width."""
-    half = 127.5
+    """Where each row falls through half its darkest, nearest to t = 0, with 0 for a width."""
+    half = np.maximum(dark.max(axis=1, keepdims=True) / 2, DARK / 2)
     falling = (dark[:, :-1] >= half) & (dark[:, 1:] < half)
     drop = np.where(falling, dark[:, :-1] - dark[:, 1:], 1.0)
     at = t[:-1] + (t[1] - t[0]) * (dark[:, :-1] - half) / drop
