@@ -76,14 +76,17 @@ def page(
       decalprep calibrate page --printer "office laser" --size Letter
     """
     from decalprep.export import write_whole
-    from decalprep.jobs.calibrate import page_pdf
+    from decalprep.jobs.calibrate import page_pdf, rule_pictures
     from decalprep.records import records_folder
 
     key = _key(printer, stock, tray, quality)
     pdf = page_pdf(key, size, records_folder(), uncorrected=uncorrected)
     path = path or Path("calibration-page.pdf")
+    lines = path.with_name(f"{path.stem}-lines.png")
+    pictures = rule_pictures(key, size)
     write_whole(path, pdf)
-    say(wrapped(f"Wrote {path}, for {key.title}."))
+    write_whole(lines, pictures)
+    say(wrapped(f"Wrote {path}, for {key.title}, and {lines}: where to lay the rule."))
     say(wrapped('Print it at "actual size" or 100 %, without fitting, on the stock named.'))
     say(wrapped("Let it cool and dry, lay it flat, then follow the words on the page."))
 
@@ -98,6 +101,11 @@ def page(
     type=click.Choice(["dialog-scaling", "misfit"]),
     help="Take readings that would be refused for this reason.",
 )
+@click.option(
+    "--picture",
+    type=click.Path(path_type=Path),
+    help="PNG to write that shows where to lay the rule; made before you are asked.",
+)
 @click.argument("readings", nargs=-1)
 def enter(
     printer: str,
@@ -107,13 +115,20 @@ def enter(
     size: str,
     measured_on: str | None,
     accept: tuple[str, ...],
+    picture: Path | None,
     readings: tuple[str, ...],
 ) -> None:
     """Enter what you read from the page; without READINGS you are asked one by one.
 
-    Write name=value for each line, in mm; a decimal comma will do. Say rule=I, II or III if your
-    rule shows its class, method=vernier if you read tenths by the printed vernier, code=... the
-    page's code if it was printed with a correction.
+    Write name=value for each line, in mm; a decimal comma and unit=in will do, 12.3..267.1 is the
+    far reading less the near one, and a line may be read again. Say rule=I, II or III if your rule
+    shows its class, code=... the page's code if it was printed with a correction. edge_left= and so
+    on are from the paper's edge to line 10 of its ladder, margin_left= and so on what is not
+    printed.
+
+    The printed verniers read to about 0.05 mm with a plain rule: lay the 0 end of the rule on the
+    line as shown, look which line of the vernier meets a line of the rule best, and add that
+    many tenths; then say method=vernier.
 
     \b
     Example:
@@ -122,10 +137,14 @@ def enter(
          diag1=277.0 diag1=276.9 diag2=276.8 diag2=276.9"
     """
     from decalprep.cli.make import today
-    from decalprep.jobs.calibrate import enter_readings
+    from decalprep.export import write_whole
+    from decalprep.jobs.calibrate import enter_readings, rule_pictures
     from decalprep.records import records_folder
 
     key = _key(printer, stock, tray, quality)
+    if picture is not None:
+        write_whole(picture, rule_pictures(key, size))
+        say(wrapped(f"Wrote {picture}: where to lay the rule for each line."))
     text = " ".join(readings) or _asked(key, size)
     entered = enter_readings(
         key,
@@ -262,6 +281,30 @@ def list_records() -> None:
             if not line.startswith(" ")
             else "  " + wrapped(line.strip(), "    ")
         )
+
+
+@command.command(name="show")
+@click.argument("printer")
+@click.option("--stock", help="Which record, if the printer has several.")
+@click.option("--tray", help="Which record, if the printer has several.")
+@click.option("--quality", help="Which record, if the printer has several.")
+@click.option("--size", default="A4", show_default=True, help="Page whose code is told.")
+def show(printer: str, stock: str | None, tray: str | None, quality: str | None, size: str) -> None:
+    """Tell all about PRINTER's record: its pages, drift and scatter, and what is left to gain.
+
+    \b
+    Example:
+      decalprep calibrate show "office laser"
+    """
+    from decalprep.calibration import check_record
+    from decalprep.cli.make import today
+    from decalprep.jobs.calibrate_show import show_lines
+    from decalprep.records import find_printer, records_folder
+
+    record = find_printer(records_folder(), printer, stock=stock, tray=tray, quality=quality)
+    for line in show_lines(record, size):
+        say(line if line.startswith(" ") else wrapped(line))
+    say_notices(check_record(record, today=today(), stock=record.stock))
 
 
 @command.command(name="export")

@@ -85,6 +85,33 @@ def layout_for(key: PrinterKey, size: str) -> TargetLayout:
     return target_layout(page_sheet(size), record_name=key.title, correction=Affine())
 
 
+def rule_pictures(key: PrinterKey, size: str, *, dpi: float = 40.0) -> bytes:
+    """One PNG of small pictures of the page, one a line, that show where to lay the rule."""
+    import io
+
+    from PIL import Image
+
+    from decalprep.export import PdfSettings, preview_png, write_pdf
+    from decalprep.marks.calibration_page_prompt import rule_picture
+
+    layout = layout_for(key, size)
+    drawings = [rule_picture(layout, b.name) for b in layout.baselines]
+    pdf = write_pdf(drawings, PdfSettings(title="Where to lay the rule"))
+    small = [Image.open(io.BytesIO(preview_png(pdf, k, dpi))) for k in range(len(drawings))]
+    wide, high = small[0].size
+    columns, gap = 3, 12
+    rows = -(-len(small) // columns)
+    sheet = Image.new(
+        "RGB", (columns * (wide + gap) + gap, rows * (high + gap) + gap), (150, 150, 150)
+    )
+    for k, picture in enumerate(small):
+        at = (gap + k % columns * (wide + gap), gap + k // columns * (high + gap))
+        sheet.paste(picture.convert("RGB"), at)
+    out = io.BytesIO()
+    sheet.save(out, "PNG")
+    return out.getvalue()
+
+
 def enter_readings(
     key: PrinterKey,
     size: str,
