@@ -22,7 +22,7 @@ from decalprep.geometry import Affine, Box
 from decalprep.proof.align import Mask, Move, edges_of, smooth, solve_move
 from decalprep.proof.expected import ExpectedDecal
 from decalprep.proof.patches import refined
-from decalprep.proof.render import OpenPdf, Pixels
+from decalprep.proof.render import OpenPdf, Pixels, brightest
 from decalprep.proof.scene import DPI, Scene
 from decalprep.units import MM_PER_IN
 
@@ -162,7 +162,7 @@ def _differing(scene: Scene, wanted: Pixels) -> tuple[float, Box | None]:
     """(area in mm2, box on the page) that differs by more than a line that may be missing."""
     mm_per_px = MM_PER_IN / scene.dpi
     side = max(math.ceil(scene.art.hairline_mm / mm_per_px - 1e-9) + 1, 2)
-    apart = cv2.absdiff(scene.sheet, wanted).max(axis=2)
+    apart = brightest(np.asarray(cv2.absdiff(scene.sheet, wanted), np.uint8))
     odd = ((apart > DIFFERENT) & scene.mask).astype(np.uint8)
     odd = np.asarray(cv2.morphologyEx(odd, cv2.MORPH_OPEN, np.ones((side, side), np.uint8)))
     if not odd.any():

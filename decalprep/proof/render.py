@@ -187,6 +187,12 @@ def darkest(pixels: Pixels) -> Pixels:
     return np.asarray(cv2.min(cv2.min(blue, green), red))
 
 
+def brightest(pixels: Pixels) -> Pixels:
+    """The highest of the three channels of each pixel (rows, columns)."""
+    blue, green, red = cv2.split(pixels)
+    return np.asarray(cv2.max(cv2.max(blue, green), red))
+
+
 @contextmanager
 def open_pdf(pdf: bytes, *, where: str = "PDF") -> Iterator[OpenPdf]:
     """A PDF open for drawing, closed at the end.
