@@ -9,11 +9,13 @@
     +-- JobProblem                4   the job file is wrong (all its faults at once)
     +-- DoesNotFit                5   the decals cannot be laid on the sheets
     +-- ProofFailed               6   the exported file does not measure true
-    +-- ReadingsRefused           7   calibration or part readings cannot be believed
+    +-- ReadingsRefused           7   readings or scans that cannot be believed, or say too little
     +-- OutputProblem             8   the result cannot be written
     +-- MissingHelper             9   a library or program that this needs is not installed
 
-0 is success and 130 is interrupted (Ctrl-C). Only the command line prints and exits.
+0 is success and 130 is interrupted (Ctrl-C). Only the command line prints and exits. ``measure``
+and ``compare`` tell their findings and end with 6 where the print is off by more than the job
+allows, ``measure`` with 7 where the scans cannot tell.
 """
 
 from enum import IntEnum
@@ -102,7 +104,7 @@ class ProofFailed(DecalprepError):
 
 
 class ReadingsRefused(DecalprepError):
-    """Calibration or part readings that cannot be believed."""
+    """Readings or scans of a printer or a part that cannot be believed, or say too little."""
 
     exit_code = ExitCode.READINGS
 

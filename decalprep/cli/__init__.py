@@ -21,6 +21,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "calibrate": ("calibrate", "Measure a printer, so that its sheets come out true."),
     "part": ("part", "Record what one printed part measures."),
     "measure": ("measure", "Measure a scanned print before it is cut."),
+    "compare": ("compare", "Compare a scanned part with its printed decal, hole by hole."),
     "unpack": ("unpack", "Write out the job that a sheets.pdf carries."),
     "job-help": ("job_help", "Explain every key of a job file."),
 }
@@ -58,7 +59,7 @@ class LazyGroup(click.Group):
 
 EPILOG = """\b
 Exit codes: 0 done and proven, 1 other, 2 usage, 3 input file, 4 job file,
-5 does not fit, 6 proof failed, 7 readings refused, 8 cannot write,
+5 does not fit, 6 proof or print failed, 7 readings refused, 8 cannot write,
 9 helper missing, 130 interrupted.
 
 Decals are for simulators and display only: never for equipment in flight, on

@@ -126,9 +126,9 @@ def enter(
     on are from the paper's edge to line 10 of its ladder, margin_left= and so on what is not
     printed.
 
-    The printed verniers read to about 0.05 mm with a plain rule: lay the 0 end of the rule on the
-    line as shown, look which line of the vernier meets a line of the rule best, and add that
-    many tenths; then say method=vernier.
+    The printed verniers read a plain rule to about 0.05 mm. At each end: whole mm are the rule's
+    last mark before line 0; tenths are the number, 0 to 10, of the printed line that best meets a
+    mark of the rule. Enter both ends as down1=12.3..267.1 and say method=vernier.
 
     \b
     Example:
