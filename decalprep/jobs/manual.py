@@ -30,6 +30,7 @@ WORDS = {
     "holes_from": 'One of: "auto", "part", "layer", "paths", "none".',
     "openings": 'One of: "choke", "spread".',
     "printing": 'One of: "inkjet", "laser".',
+    "back_part_face": 'One of: "largest", "top", "bottom", "front", "back", "left", "right".',
     "part_unit": 'One of: "mm", "cm", "in".',
     "kind": 'One of: "screw" (cross, pierced), "switch" (guide, cut after sticking), '
     '"free" (cut as drawn), "none" (not a hole).',

@@ -234,7 +234,7 @@ def _faces(panel: PanelSpec, job: Job) -> tuple[PartFace | None, PartFace | None
             found.append(None)
             continue
         options = FaceOptions(
-            direction=DIRECTIONS[panel["part_face"]] if key == "part" else None,
+            direction=DIRECTIONS[panel[f"{key}_face"]],
             unit=panel["part_unit"] if "part_unit" in panel.keys.given else None,
         )
         found.append(read_face(job.folder / panel[key], options))

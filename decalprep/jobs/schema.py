@@ -379,6 +379,13 @@ PANEL = (
         "part_unit", one_of("mm", "cm", "in"), "mm", "Unit of an STL, OBJ or unitless DXF.", '"mm"'
     ),
     Key("back_part", file, None, "The back plate, for its own paint masks.", '"back.stl"'),
+    Key(
+        "back_part_face",
+        one_of("largest", "top", "bottom", "front", "back", "left", "right"),
+        "largest",
+        "Which face of the back plate is meant.",
+        '"top"',
+    ),
     Key("part_record", name, None, "Record of this part's own size.", '"engine plate 1"'),
     Key("round_corners", distance, 0.0, "Round the outline's corners by this radius.", '"2 mm"'),
     Key("offset", length, 0.0, "Move the outline outward (inward if negative).", '"-0.2 mm"'),
