@@ -39,11 +39,15 @@ class Samples:
 
 @dataclass(frozen=True)
 class Across:
-    """For each sample: distance of the line found along the normal (mm), strength, seen or not."""
+    """For each sample: distance of the line found along the normal (mm), strength, seen or not.
+
+    ``inside`` says where the picture has anything to see at all.
+    """
 
     offsets_mm: Array
     strength: Array
     seen: npt.NDArray[np.bool_]
+    inside: npt.NDArray[np.bool_]
 
 
 def sample_lines(lines: Sequence[Sequence[Point]], every_mm: float = 1.0) -> Samples:
@@ -117,7 +121,8 @@ def look_across(grey: Grey, image_from_mm: Array, samples: Samples, *, reach_mm:
     half = (left_over.shape[1] - 1) / 2
     found = (inner - half + np.clip(shift, -1, 1)) * STEP_MM
     edge = (centre == 0) | (centre == left_over.shape[1] - 1)
-    return Across(found, strength, inside & ~edge & clear & (strength > _LEAST_RESPONSE))
+    seen = inside & ~edge & clear & (strength > _LEAST_RESPONSE)
+    return Across(found, strength, seen, inside)
 
 
 def _remap(grey: Grey, px: Array) -> Array:
