@@ -383,7 +383,11 @@ def panels_section(data: dict[str, Any], made: Made, pdf: bytes) -> Html:
     cuts = {name: _panel_cut(lying(made, name)[0]) for name in names}
     pictures = dict(zip(cuts, panel_pictures(pdf, list(cuts.values())), strict=True))
     cards = [
-        _panel(panel, f"p{k}", {n: pictures[n] for n in panel["pieces"] if n in pictures})
+        _panel(
+            panel,
+            f"p{k}",
+            {n: pictures[n] for n in panel["tiles"] or [panel["name"]] if n in pictures},
+        )
         for k, panel in enumerate(data["panels"], 1)
     ]
     return parts.section("panels", "Panels", *cards)

@@ -85,7 +85,6 @@ def _panel_data(one: Prepared, artwork: str) -> dict[str, Any]:
         "outline_mm": [box.width, box.height],
         "fitted_mm": [fitted.width, fitted.height],
         "outline_from": decal.outline_from,
-        "pieces": list(one.printed),
         "copies": decal.copies,
         "tiles": list(one.tiles),
         "bleed_mm": decal.bleed_mm,
