@@ -42,8 +42,9 @@ def test_mask_keeps_size_and_holes():
     mask = paint_mask(plate((30, 10, 8)), name="winch plate", settings=MaskSettings(0.0, 1.0))
     drawing = mask_drawing(mask, ShapeSheet(A4))
     fill = next(i for i in drawing.items if isinstance(i, FillMark))
-    lines = [i for i in drawing.items if i.layer is Layer.CUT_OUTLINE]
-    assert len(fill.paths) == len(lines) == 2
+    lines = [i.layer for i in drawing.items if i.layer in (Layer.CUT_OUTLINE, Layer.HOLE_GUIDE)]
+    assert lines == [Layer.CUT_OUTLINE, Layer.HOLE_GUIDE]
+    assert len(fill.paths) == 2
     assert fill.paths[0].box.width == pytest.approx(40)
     area = fill.paths[0].polygon().area - fill.paths[1].polygon().area
     assert area == pytest.approx(FLAG.polygon().area - math.pi * 5**2, abs=0.1)

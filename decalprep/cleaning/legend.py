@@ -14,6 +14,8 @@ _DPI = 600.0
 _MOST_PIXELS = 20_000_000
 _LIGHT = 0.5
 _SMALLEST_MM2 = 0.05
+_LEAST_SHARE = 0.001
+"""Less than this of the legend is a pixel here and there, which dims nothing."""
 
 
 @dataclass(frozen=True)
@@ -67,7 +69,7 @@ def _notices(
     if found.legend_mm2 < _SMALLEST_MM2:
         text = "no light legend enclosed by a dark ground was found, so none was checked"
         return (Notice("no-legend-seen", text, artwork.name, Severity.NOTE),)
-    if not inked.any():
+    if found.share < _LEAST_SHARE:
         return ()
     rows, columns = np.flatnonzero(inked.any(axis=1)), np.flatnonzero(inked.any(axis=0))
     place = box_mm_of(

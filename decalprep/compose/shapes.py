@@ -112,8 +112,10 @@ def mask_drawing(
     if difference is not None and not mask.mirrored and difference.hatch:
         # with the words: the proof measures the mask's own layer, and lines there would cross it
         shapes.append(Shape(difference.hatch, Layer.LABEL, line_mm=0.15, name=mask.name))
-        area = difference.only_face_mm2 + difference.only_back_mm2
-        words.append(f"hatched: face plate and back plate differ here, {area:.0f} mm2")
+        words.append(
+            f"hatched: {difference.only_face_mm2:.1f} mm2 only in the face plate, "
+            f"{difference.only_back_mm2:.1f} mm2 only in the back plate"
+        )
     full = replace(
         settings,
         title=settings.title or f"paint mask {mask.name}",

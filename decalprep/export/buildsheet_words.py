@@ -10,8 +10,10 @@ from dataclasses import dataclass
 
 from decalprep.geometry import Box
 from decalprep.model import Decal, Hole, HoleKind, StockKind
-from decalprep.outline import PlateDifference
+from decalprep.outline import PlateDifference, hole_classes
 
+MOST_CLASSES = 6
+"""Sizes of holes that are named on the page."""
 RULES_MM = (150, 300, 500, 600, 1000)
 """Usual lengths of steel rules."""
 DISPLAY_ONLY = (
@@ -162,7 +164,6 @@ def facts_of(decal: Decal, choices: BuildChoices) -> tuple[tuple[str, str], ...]
     """Name and value of what the maker should have at hand: sizes, holes, stock, where from."""
     box: Box = decal.outline.box
     screws, guides = _by_kind(decal.holes)
-    sizes = sorted({round(h.circle.diameter, 1) for h in decal.holes if h.circle})
     facts = [
         (
             "Decal",
@@ -177,8 +178,11 @@ def facts_of(decal: Decal, choices: BuildChoices) -> tuple[tuple[str, str], ...]
         ("Stock", choices.stock.value),
         ("Lit", "backlit" if choices.backlit else "unlit"),
     ]
-    if sizes:
-        facts.insert(3, ("Diameters", ", ".join(f"{s:g}" for s in sizes) + " mm"))
+    classes = hole_classes(decal.holes)
+    if len(classes) > MOST_CLASSES:
+        classes = (*classes[:MOST_CLASSES], f"{len(classes) - MOST_CLASSES} more sizes: see proof")
+    if classes:
+        facts.insert(3, ("Sizes", "; ".join(classes)))
     fit = decal.fitted_from_decal
     if fit.as_tuple()[:4] != (1, 0, 0, 1):
         facts.append(

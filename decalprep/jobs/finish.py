@@ -52,7 +52,8 @@ def finish_panel(panel: PanelSpec, prepared: Prepared, job: Job) -> Finish:
     """
     found = Finish()
     if panel["backlit"]:
-        found = _underlay(panel, prepared, job)
+        found = _underlay(panel, prepared)
+    found = replace(found, notices=(*found.notices, *light_advice(panel, job)))
     if panel["masks"] and prepared.face is not None:
         from decalprep.outline import MaskSettings, plate_masks
 
@@ -66,9 +67,9 @@ def finish_panel(panel: PanelSpec, prepared: Prepared, job: Job) -> Finish:
     return found
 
 
-def _underlay(panel: PanelSpec, prepared: Prepared, job: Job) -> Finish:
+def _underlay(panel: PanelSpec, prepared: Prepared) -> Finish:
     from decalprep.cleaning import legend_ink
-    from decalprep.outline import UnderlaySettings, legend_shapes, stock_advice, underlay
+    from decalprep.outline import UnderlaySettings, legend_shapes, underlay
 
     decal = prepared.decal
     legend = legend_shapes(
@@ -86,10 +87,27 @@ def _underlay(panel: PanelSpec, prepared: Prepared, job: Job) -> Finish:
     )
     under = underlay(decal.outline, legend, name=decal.name, settings=settings)
     notices = [*in_decal(legend_ink(decal.artwork).notices, decal.decal_from_artwork)]
-    for spec in job.sheets:
-        if not panel["sheets"] or spec.sheet.name in panel["sheets"]:
-            notices.append(stock_advice(spec.sheet.stock, backlit=True, name=panel.name))
     return Finish(under, notices=(*notices, *under.notices))
+
+
+def light_advice(panel: PanelSpec, job: Job) -> tuple[Notice, ...]:
+    """What each kind of sheet that the panel may go on does to light, where that matters."""
+    from decalprep.outline import stock_advice
+
+    found = []
+    for spec in job.sheets:
+        if panel["sheets"] and spec.sheet.name not in panel["sheets"]:
+            continue
+        told = stock_advice(
+            spec.sheet.stock,
+            backlit=panel["backlit"],
+            block_out=spec.block_out,
+            transmittance=spec.transmittance,
+            name=panel.name,
+        )
+        if told.code != "stock-unlit":
+            found.append(told)
+    return tuple(found)
 
 
 def underlay_title(title: str, underlays: Sequence[Underlay]) -> str:

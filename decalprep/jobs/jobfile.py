@@ -16,6 +16,8 @@ from decalprep.model import DieCutGrid, Margins, Sheet, StockKind
 
 MOST_BYTES = 1_000_000
 MOST_PANELS = 1000
+BLOCKS_BELOW = 0.001
+"""Stock of this transmittance (density 3) may be called block-out stock."""
 
 Where = tuple[str, ...]
 _HEADER = re.compile(r"\s*(\[{1,2})\s*([A-Za-z0-9_.\s-]+?)\s*\]{1,2}\s*(#.*)?$")
@@ -184,6 +186,9 @@ def _sheet(
 ) -> SheetSpec:
     width_mm, height_mm = values["size"]
     margin_mm = values["margin"]
+    if values["block_out"] and (values["transmittance"] or 0.0) > BLOCKS_BELOW:
+        words = '"block_out" says that no light passes, "transmittance" that some does: give one'
+        reader.fault((*where, "transmittance"), words)
     margins = Margins() if margin_mm is None else Margins(*(margin_mm,) * 4)
     if min(width_mm, height_mm) <= 2 * margins.left_mm:
         reader.fault((*where, "margin"), '"margin" leaves nothing of the sheet')
@@ -205,7 +210,14 @@ def _sheet(
         available=values["available"],
         price=values["price"],
     )
-    return SheetSpec(sheet, values["printer"], margin_mm is not None, values["printing"])
+    return SheetSpec(
+        sheet,
+        values["printer"],
+        margin_mm is not None,
+        values["printing"],
+        transmittance=values["transmittance"],
+        block_out=values["block_out"],
+    )
 
 
 def _panels(reader: _Reader, data: dict[str, Any]) -> tuple[PanelSpec, ...]:

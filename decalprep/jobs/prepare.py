@@ -82,7 +82,7 @@ def prepare_panel(
     Raises:
         DecalprepError: the artwork or part cannot be used; the message names the file.
     """
-    from decalprep.outline import class_holes, find_holes, find_outline
+    from decalprep.outline import class_holes, find_holes, find_outline, hole_classes
     from decalprep.pdfstream import read_page
 
     say(f"{panel.name}: reading {panel['artwork']}")
@@ -132,6 +132,7 @@ def prepare_panel(
         + (whole.evidence[0].reason if whole.evidence else "as given"),
         f"outline: {found.source}",
         _hole_words(holes, panel),
+        *(f"holes by size: {words}" for words in hole_classes(classed)),
     )
     own = tuple(replace(n, subject=_subject(n.subject, panel, job)) for n in notices)
     return Prepared(decal, taken, face, back, contents, changes, own, sources, cleaned.strokes)

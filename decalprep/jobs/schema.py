@@ -205,6 +205,13 @@ JOB = (
     Key("printer_dpi", number, 600.0, "The printer's dots an inch.", "600"),
     Key("passes", count, 40, "How long to look for fewer sheets, in passes.", "40"),
     Key("seed", count, 1, "Start of the search; the same seed gives the same sheets.", "1"),
+    Key(
+        "rows",
+        flag,
+        False,
+        "Prefer sheets that straight cuts from edge to edge can take apart.",
+        "true",
+    ),
     Key("print_tolerance", size, 0.25, "How far a printed decal may be off.", '"0.25 mm"'),
     Key("currency", text, "", "Shown beside costs.", '"EUR"'),
 )
@@ -256,6 +263,15 @@ SHEET = (
         "[1, 2]",
     ),
     Key("start_at", count, 1, "First unused label of the first sheet, from 1.", "5"),
+    Key(
+        "transmittance",
+        share,
+        None,
+        "Share of light that the stock passes, measured or from its maker's sheet; not the opacity "
+        "on a ream.",
+        "0.15",
+    ),
+    Key("block_out", flag, False, "Whether it is block-out stock, which passes no light.", "true"),
     Key("price", number, None, "Price of one sheet.", "0.45"),
 )
 

@@ -34,12 +34,20 @@ class PanelSpec:
 
 @dataclass(frozen=True)
 class SheetSpec:
-    """One kind of sheet as asked for, and the printer record that corrects it."""
+    """One kind of sheet as asked for, and the printer record that corrects it.
+
+    With ``use_leftovers`` a remembered part-used sheet is taken first; ``leftover`` is its name
+    once one was found. ``transmittance`` is the share of light that the stock passes, if stated.
+    """
 
     sheet: Sheet
     printer: str = ""
     margin_given: bool = False
     printing: str = "inkjet"
+    use_leftovers: bool = False
+    leftover: str = ""
+    transmittance: float | None = None
+    block_out: bool = False
 
 
 @dataclass(frozen=True)

@@ -70,6 +70,25 @@ def class_holes(holes: Sequence[Hole], overrides: Sequence[HoleOverride] = ()) -
     return tuple(classed)
 
 
+def hole_classes(holes: Sequence[Hole]) -> tuple[str, ...]:
+    """The holes by size, use and the table row that says so, one line each, smallest first.
+
+    >>> from decalprep.geometry import Circle, circle_path
+    >>> hole = Hole(circle_path(0, 0, 3.4), Circle(0, 0, 3.4))
+    >>> hole_classes(class_holes([hole, hole]))
+    ('2 of 3.4 mm: screw, M3 medium, 3.4 mm (ISO 273; seen in a secondary table)',)
+    """
+    counts: dict[tuple[float, str, str], int] = {}
+    for hole in holes:
+        size = round(hole.circle.diameter, 2) if hole.circle else 0.0
+        key = (size, hole.kind.value, hole.classed_by)
+        counts[key] = counts.get(key, 0) + 1
+    return tuple(
+        f"{count} of {size:g} mm: {kind}, {by}" if size else f"{count} not round: {kind}"
+        for (size, kind, by), count in sorted(counts.items())
+    )
+
+
 def _hole_meant(holes: Sequence[Hole], override: HoleOverride) -> int:
     if override.label:
         for index, hole in enumerate(holes):
