@@ -73,7 +73,7 @@ def test_the_same_job_gives_the_same_bytes(demo: Path, tmp_path: Path) -> None:
     copy = tmp_path / "again"
     shutil.copytree(demo / "demo-out", copy / "demo-out")
     before = {p.name: p.read_bytes() for p in (demo / "demo-out").iterdir() if p.is_file()}
-    done = run(copy, "make", "demo-out/bridge-console.toml", "--to", "demo-out", "--anew")
+    done = run(copy, "make", "demo-out/console/bridge-console.toml", "--to", "demo-out", "--anew")
     assert done.returncode == 0, done.stderr
     for name, data in before.items():
         assert (copy / "demo-out" / name).read_bytes() == data, name
@@ -82,7 +82,7 @@ def test_the_same_job_gives_the_same_bytes(demo: Path, tmp_path: Path) -> None:
 def test_a_later_run_keeps_what_was_laid(demo: Path, tmp_path: Path) -> None:
     copy = tmp_path / "later"
     shutil.copytree(demo / "demo-out", copy)
-    job = copy / "bridge-console.toml"
+    job = copy / "console" / "bridge-console.toml"
     job.write_text(job.read_text().replace("copies = 2", "copies = 3"))
     done = run(tmp_path, "make", str(job), "--json")
     assert done.returncode == 0, done.stderr

@@ -12,7 +12,8 @@ from decalprep.cli.text import say, wrapped
 def command(folder: Path) -> None:
     """Make the demo: the bridge console of a harbour tug trainer, in FOLDER.
 
-    Writes the artworks and job file it starts from, the sheets, their proof and pictures.
+    Writes the artworks and job file it starts from (in FOLDER/console), the sheets, their proof
+    and pictures.
 
     \b
     Example:
@@ -22,6 +23,6 @@ def command(folder: Path) -> None:
     from decalprep.jobs.demo import lay_out_demo
 
     job = lay_out_demo(folder)
-    say(wrapped(f"The demo's artworks and job file are in {folder}; they are yours to change."))
+    say(wrapped(f"The demo's artworks and job file are in {job.folder}; they are yours to change."))
     say()
     run_job(job, folder, RunChoices(anew=True))

@@ -11,12 +11,13 @@ JOB_FILE = "bridge-console.toml"
 
 
 def lay_out_demo(folder: Path) -> Job:
-    """Copy the demo's artworks and job file into a folder; the job.
+    """Copy the demo's artworks and job file into ``folder/console``; the job.
 
     Raises:
         OutputProblem: the folder cannot be written.
     """
     source = files("decalprep") / "data" / "demo"
     data = {entry.name: entry.read_bytes() for entry in source.iterdir() if entry.is_file()}
-    write_folder(folder, dict(sorted(data.items())))
-    return read_job(folder / JOB_FILE)
+    console = folder / "console"
+    write_folder(console, dict(sorted(data.items())))
+    return read_job(console / JOB_FILE)
