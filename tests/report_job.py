@@ -1,6 +1,8 @@
 """A small job for the report's tests: two panels, one with a name that is markup, and records."""
 
 import shutil
+import tempfile
+from functools import lru_cache
 from importlib.resources import files
 from pathlib import Path
 
@@ -82,3 +84,10 @@ def made_job(folder: Path, *, private: bool = False, job: str = JOB) -> Made:
     source = laid_out(folder, job=job)
     options = MakeOptions(records=folder / "home", today="2026-01-15", private=private)
     return make_job(read_job(source), options, lambda _: None)
+
+
+@lru_cache(maxsize=1)
+def shared_job() -> Made:
+    """The small job, made once for all test modules of one process; its sources are gone again."""
+    with tempfile.TemporaryDirectory() as folder:
+        return made_job(Path(folder))

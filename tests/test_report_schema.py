@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from report_job import made_job
+from report_job import shared_job
 
 import decalprep
 from decalprep.jobs.report_data import SCHEMA, result_data
@@ -74,8 +74,8 @@ def faults(value: Any, rule: Any, whole: dict[str, Any], where: str = "$") -> li
 
 
 @pytest.fixture(scope="module")
-def result(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
-    made = made_job(tmp_path_factory.mktemp("schema"))
+def result() -> dict[str, Any]:
+    made = shared_job()
     text = made.files["result.json"].decode("utf-8")
     assert "NaN" not in text
     assert "Infinity" not in text
