@@ -24,19 +24,22 @@ _FORMATS = ("PNG", "JPEG", "TIFF")
 class ScanImage:
     """One scanned picture: grey levels (rows from the top), and the dpi its file claims (x, y).
 
-    ``darkest`` is the darkest colour channel of each pixel where the scan has colours: thin
-    coloured lines stand out in it that grey would weaken.
+    ``darkest`` and ``lightest`` are the darkest and lightest colour channel of each pixel where the
+    scan has colours: thin coloured lines that grey would weaken stand out in the one on paper, in
+    the other on dark ink.
     """
 
     name: str
     grey: Grey
     claimed_dpi: tuple[float, float] | None = None
     darkest: Grey | None = None
+    lightest: Grey | None = None
 
     @property
-    def lines(self) -> Grey:
-        """The picture to look for lines in."""
-        return self.grey if self.darkest is None else self.darkest
+    def views(self) -> tuple[Grey, ...]:
+        """The pictures to look for lines in."""
+        found = [v for v in (self.darkest, self.lightest) if v is not None]
+        return tuple(found) if len(found) == 2 else (*found, self.grey)
 
 
 def read_scan(path: Path) -> tuple[ScanImage, ...]:
@@ -119,7 +122,8 @@ def _of_picture(name: str, picture: Image.Image, dpi: tuple[float, float] | None
         return ScanImage(name, grey, dpi)
     red, green, blue = picture.convert("RGB").split()
     darkest = np.asarray(ImageChops.darker(ImageChops.darker(red, green), blue), dtype=np.uint8)
-    return ScanImage(name, grey, dpi, darkest)
+    lightest = np.asarray(ImageChops.lighter(ImageChops.lighter(red, green), blue), dtype=np.uint8)
+    return ScanImage(name, grey, dpi, darkest, lightest)
 
 
 def _from_pdf(data: bytes, path: Path) -> tuple[ScanImage, ...]:

@@ -125,6 +125,23 @@ def look_across(grey: Grey, image_from_mm: Array, samples: Samples, *, reach_mm:
     return Across(found, strength, seen, inside)
 
 
+def look_in_all(
+    views: Sequence[Grey], image_from_mm: Array, samples: Samples, *, reach_mm: float
+) -> Across:
+    """The same, each sample from the picture in which its line stands out most."""
+    best = look_across(views[0], image_from_mm, samples, reach_mm=reach_mm)
+    for view in views[1:]:
+        more = look_across(view, image_from_mm, samples, reach_mm=reach_mm)
+        take = more.seen & (~best.seen | (more.strength > best.strength))
+        best = Across(
+            np.where(take, more.offsets_mm, best.offsets_mm),
+            np.where(take, more.strength, best.strength),
+            best.seen | more.seen,
+            best.inside,
+        )
+    return best
+
+
 def _remap(grey: Grey, px: Array) -> Array:
     """Bilinear grey levels; cv2.remap takes at most 32,767 rows, so long lists go in parts."""
     parts = []

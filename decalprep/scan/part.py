@@ -97,7 +97,7 @@ def compare_with_part(
     samples = sample_lines(lines)
     placed = place_sheet(sheet_scan, lines, samples, (expected.width_mm, expected.height_mm))
     own = sample_lines([decal.outline])
-    printed = fitted_to(sheet_scan.lines, placed.image_from_mm, own)
+    printed = fitted_to(sheet_scan.views, placed.image_from_mm, own)
     found = find_part(part_scan, math.sqrt(abs(float(np.linalg.det(printed[:, :2])))))
     pairs = _matched(found, holes, printed)
     if len(pairs) < 2:

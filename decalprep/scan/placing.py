@@ -11,7 +11,7 @@ from scipy import fft
 
 from decalprep.errors import InputProblem
 from decalprep.scan.images import Grey, ScanImage
-from decalprep.scan.lines import Across, Samples, look_across
+from decalprep.scan.lines import Across, Samples, look_in_all
 from decalprep.units import MM_PER_IN
 
 Array = npt.NDArray[np.float64]
@@ -71,7 +71,7 @@ def place_sheet(
     best: Placed | None = None
     share = 0.0
     for start in _coarse(image, lines, size_mm):
-        placed = _refined(image.lines, start, samples)
+        placed = _refined(image.views, start, samples)
         if placed is None or not _likely(placed.image_from_mm):
             continue
         if placed.share > share:
@@ -101,7 +101,7 @@ def _coarse(
     tries = []
     for dpi in _likely_dpi(image, size_mm):
         scale = dpi / MM_PER_IN
-        small = _line_picture(image.lines, _PX_PER_MM / scale)
+        small = _line_picture(image.views, _PX_PER_MM / scale)
         side = cv2.getOptimalDFTSize(int(max(*small.shape, _PX_PER_MM * math.hypot(*size_mm))) + 20)
         padded = np.zeros((side, side), np.float32)
         padded[: small.shape[0], : small.shape[1]] = small
@@ -133,18 +133,21 @@ def _likely_dpi(image: ScanImage, size_mm: tuple[float, float]) -> list[float]:
     ]
 
 
-def _line_picture(grey: Grey, factor: float) -> npt.NDArray[np.float32]:
+def _line_picture(views: Sequence[Grey], factor: float) -> npt.NDArray[np.float32]:
     """Thin dark or bright lines of a picture, made small, mean removed."""
     reduce = max(1, round(1 / factor / 3))
-    size = (grey.shape[1] // reduce, grey.shape[0] // reduce)
-    middle = cv2.resize(grey, size, interpolation=cv2.INTER_AREA) if reduce > 1 else grey
+    high, wide = views[0].shape
     kernel = np.ones((5, 5), np.uint8)
-    dark = cv2.morphologyEx(middle, cv2.MORPH_BLACKHAT, kernel)
-    bright = cv2.morphologyEx(middle, cv2.MORPH_TOPHAT, kernel)
-    # Faint lines count like strong ones.
-    thin = np.minimum(cv2.max(dark, bright), _FAINT).astype(np.float32)
+    thin = np.zeros((high // reduce, wide // reduce), np.float32)
+    for view in views:
+        size = (wide // reduce, high // reduce)
+        middle = cv2.resize(view, size, interpolation=cv2.INTER_AREA) if reduce > 1 else view
+        dark = cv2.morphologyEx(middle, cv2.MORPH_BLACKHAT, kernel)
+        bright = cv2.morphologyEx(middle, cv2.MORPH_TOPHAT, kernel)
+        # Faint lines count like strong ones.
+        np.maximum(thin, np.minimum(cv2.max(dark, bright), _FAINT), out=thin)
     # Whole images at exactly so many px a mm, whatever the rounding of the first step.
-    to = (round(grey.shape[1] * factor), round(grey.shape[0] * factor))
+    to = (round(wide * factor), round(high * factor))
     small = cv2.GaussianBlur(cv2.resize(thin, to, interpolation=cv2.INTER_AREA), (0, 0), 1.0)
     # Words are many lines in one place: by the local mean they count no more than one.
     small = small / (cv2.GaussianBlur(small, (0, 0), 4.0) + _FAINT / 12)
@@ -190,24 +193,24 @@ def _map_of(
     return np.column_stack([linear, shift])
 
 
-def _refined(grey: Grey, start: Array, samples: Samples) -> Placed | None:
+def _refined(views: Sequence[Grey], start: Array, samples: Samples) -> Placed | None:
     """The map fitted to the lines in narrowing windows, outliers weighted down (Tukey)."""
     fitted = start
     # Shift, turn and scale first: words and edges of ink near by would bend a freer map.
     for reach, cut, free in _NARROWING:
-        across = look_across(grey, fitted, samples, reach_mm=reach)
+        across = look_in_all(views, fitted, samples, reach_mm=reach)
         if int(across.seen.sum()) < 20:
             return None
         fitted = _moved(fitted, samples, across, cut, free=free)
-    across = look_across(grey, fitted, samples, reach_mm=0.5)
+    across = look_in_all(views, fitted, samples, reach_mm=0.5)
     return Placed(fitted, across)
 
 
-def fitted_to(grey: Grey, image_from_mm: Array, samples: Samples) -> Array:
+def fitted_to(views: Sequence[Grey], image_from_mm: Array, samples: Samples) -> Array:
     """The map (2 x 3) that fits a few lines best, from one that is nearly right."""
     fitted = image_from_mm
     for _ in range(3):
-        across = look_across(grey, fitted, samples, reach_mm=0.5)
+        across = look_in_all(views, fitted, samples, reach_mm=0.5)
         if int(across.seen.sum()) >= 12:
             fitted = _moved(fitted, samples, across, 0.3, free=True)
     return fitted
