@@ -12,7 +12,7 @@ from decalprep.errors import JobProblem
 from decalprep.geometry import Box
 from decalprep.jobs.schema import GRID, HOLE, JOB, PANEL, SHEET, Fault, Key
 from decalprep.jobs.spec import Job, PanelSpec, SheetSpec, Values
-from decalprep.model import DieCutGrid, Margins, Sheet, StockKind
+from decalprep.model import DieCutGrid, Margins, Severity, Sheet, StockKind
 
 MOST_BYTES = 1_000_000
 MOST_PANELS = 1000
@@ -210,6 +210,10 @@ def _sheet(
         available=values["available"],
         price=values["price"],
     )
+    _check_grid(reader, sheet, where)
+    if values["leftovers"] and (values["gone"] or gone_labels):
+        words = '"leftovers" takes what is gone from the remembered sheet: give one or the other'
+        reader.fault((*where, "leftovers"), words)
     return SheetSpec(
         sheet,
         values["printer"],
@@ -217,7 +221,18 @@ def _sheet(
         values["printing"],
         transmittance=values["transmittance"],
         block_out=values["block_out"],
+        use_leftovers=values["leftovers"],
     )
+
+
+def _check_grid(reader: _Reader, sheet: Sheet, where: Where) -> None:
+    if sheet.grid is None or not sheet.grid.rows or not sheet.grid.columns:
+        return
+    from decalprep.nesting import check_grid
+
+    for notice in check_grid(sheet):
+        if notice.severity is Severity.DANGER:
+            reader.fault((*where, "grid"), notice.text)
 
 
 def _panels(reader: _Reader, data: dict[str, Any]) -> tuple[PanelSpec, ...]:

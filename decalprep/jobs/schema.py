@@ -272,6 +272,13 @@ SHEET = (
         "0.15",
     ),
     Key("block_out", flag, False, "Whether it is block-out stock, which passes no light.", "true"),
+    Key(
+        "leftovers",
+        flag,
+        False,
+        "Take a remembered part-used sheet of this stock and size first (see 'decalprep stock').",
+        "true",
+    ),
     Key("price", number, None, "Price of one sheet.", "0.45"),
 )
 

@@ -21,7 +21,8 @@ from shapely.geometry.base import BaseGeometry
 
 from decalprep.errors import DoesNotFit, InputProblem
 from decalprep.geometry import Line, Path, path_from_ring
-from decalprep.jobs.lay import kinds_for, nest_part, nest_settings
+from decalprep.jobs.groups import nest_settings
+from decalprep.jobs.lay import kinds_for, nest_part
 from decalprep.jobs.prepare import Prepared
 from decalprep.jobs.spec import Job, PanelSpec
 from decalprep.model import (

@@ -1,0 +1,233 @@
+"""Nesting a job whose panels may go on different kinds of sheet.
+
+Panels with the same choice of sheets are nested together, those with the least choice first; what
+is laid already stays where it is, and the rest of its sheets is filled by those that come after.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from decalprep.errors import DoesNotFit
+from decalprep.jobs.spec import Job, SheetSpec
+from decalprep.model import Notice, Placement, Severity, Sheet
+
+if TYPE_CHECKING:
+    from decalprep.nesting import Layout, NestPart, NestSettings
+
+Say = Callable[[str], None]
+STRIP_SECONDS = 2
+
+
+@dataclass(frozen=True)
+class Group:
+    """Pieces that may go on the same kinds of sheet."""
+
+    parts: tuple[NestPart, ...]
+    kinds: tuple[SheetSpec, ...]
+
+    @property
+    def names(self) -> frozenset[str]:
+        """The kinds' names."""
+        return frozenset(spec.sheet.name for spec in self.kinds)
+
+
+@dataclass(frozen=True)
+class Lying:
+    """What is laid so far: sheets in use, and placements by their index."""
+
+    sheets: tuple[Sheet, ...] = ()
+    placements: tuple[Placement, ...] = ()
+
+
+@dataclass(frozen=True)
+class Nested:
+    """A whole job's layout and how good it is."""
+
+    lying: Lying
+    lower_bound: int
+    notices: tuple[Notice, ...]
+    rest_mm: tuple[float, float]
+
+
+class Effort:
+    """How long to search: the job's passes, and a wall-clock limit where one is set.
+
+    The limit holds from the first whole answer on, so that there always is one.
+    """
+
+    def __init__(self, say: Say, seconds: float | None = None) -> None:
+        self.say, self.seconds = say, seconds
+        self.end = None if seconds is None else time.monotonic() + seconds
+        self.answered = self.cut_short = False
+
+    def over(self) -> bool:
+        """Whether the time is up."""
+        if self.end is None or not self.answered or time.monotonic() < self.end:
+            return False
+        self.cut_short = True
+        return True
+
+    def notices(self) -> tuple[Notice, ...]:
+        """Says that a run under a clock does not repeat."""
+        if self.seconds is None:
+            return ()
+        how = "was stopped by" if self.cut_short else "ended within"
+        words = (
+            f"the search {how} its limit of {self.seconds:g} s; another run may lay the pieces "
+            "otherwise, unless it keeps these places"
+        )
+        return (Notice("nested-by-the-clock", words, "nesting", Severity.NOTE),)
+
+
+def nest_groups(groups: Sequence[Group], start: Lying, job: Job, effort: Effort) -> Nested:
+    """All groups laid, around what lies there at the start.
+
+    Raises:
+        DoesNotFit: a piece fits no sheet, or the sheets run out.
+        DecalprepError: what lies there at the start breaks the rules.
+    """
+    known = {part.key: part for group in groups for part in group.parts}
+    lying, notices, bounds = start, list[Notice](), list[int]()
+    rest = (0.0, 0.0)
+    for group in sorted(groups, key=lambda g: len(g.kinds)):
+        layout, own = _nest(group, lying, known, job, effort)
+        bounds.append(layout.lower_bound)
+        notices += layout.notices
+        rest = layout.rest_mm
+        lying = _joined(group, lying, layout, own)
+    bound = bounds[0] if len(groups) == 1 else least_sheets(groups, job)
+    return Nested(lying, bound, (*dict.fromkeys(notices), *effort.notices()), rest)
+
+
+def nest_settings(kinds: Sequence[SheetSpec], job: Job) -> NestSettings:
+    """The rules of nesting on these kinds of sheet, in mm."""
+    from decalprep.marks import reserved_zones
+    from decalprep.nesting import NestSettings
+
+    return NestSettings(
+        gap_mm=job["gap"],
+        blocked_on={s.sheet.name: reserved_zones(s.sheet) for s in kinds},
+        budget=job["passes"],
+        seed=job["seed"],
+        rows=job["rows"],
+    )
+
+
+def _nest(
+    group: Group, lying: Lying, known: dict[str, NestPart], job: Job, effort: Effort
+) -> tuple[Layout, list[int]]:
+    """The group's layout, and which of the sheets in use it was given."""
+    from decalprep.nesting import nest
+    from decalprep.nesting.strip import child_packer, strip_packer_there
+
+    own = [k for k, sheet in enumerate(lying.sheets) if sheet.name in group.names]
+    locked, extra = _locked(group, lying, known, own)
+    stock = [_left(spec.sheet, lying.sheets) for spec in group.kinds]
+    settings = nest_settings(group.kinds, job)
+    if locked:
+        settings = replace(
+            settings, locked=tuple(locked), locked_sheets=tuple(lying.sheets[k] for k in own)
+        )
+    others = len(lying.sheets) - len(own)
+
+    def tell(count: int, least: int, step: int) -> None:
+        effort.answered = True
+        effort.say(f"nesting: {count + others} sheets, at least {least}, pass {step}")
+
+    packer = None
+    if effort.seconds is not None and strip_packer_there():
+        packer = child_packer(STRIP_SECONDS, effort.over)
+    try:
+        layout = nest([*group.parts, *extra], stock, settings, tell, effort.over, packer)
+    except DoesNotFit as problem:
+        raise DoesNotFit(
+            problem.found,
+            where=problem.where,
+            do="add tile = true to the panel, allow more turns, or use a larger sheet",
+        ) from None
+    if layout.unplaced:
+        raise _run_out(group, layout.unplaced)
+    return layout, own if locked else []
+
+
+def _locked(
+    group: Group, lying: Lying, known: dict[str, NestPart], own: Sequence[int]
+) -> tuple[list[Placement], list[NestPart]]:
+    """What lies on the group's sheets; other groups' pieces under names of their own."""
+    mine = {part.key for part in group.parts}
+    locked, extra = [], []
+    for placement in lying.placements:
+        if placement.sheet_index not in own:
+            continue
+        moved = replace(placement, sheet_index=own.index(placement.sheet_index))
+        if placement.decal not in mine:
+            key = f"{placement.decal}\n{placement.copy}"
+            moved = replace(moved, decal=key, copy=1)
+            extra.append(replace(known[placement.decal], key=key, copies=1))
+        locked.append(moved)
+    return locked, extra
+
+
+def _left(sheet: Sheet, used: Sequence[Sheet]) -> Sheet:
+    """The kind of sheet, as a whole one if its part-used one is in use already."""
+    taken = any(one.name == sheet.name and (one.gone or one.gone_labels) for one in used)
+    return replace(sheet, gone=(), gone_labels=()) if taken else sheet
+
+
+def _joined(group: Group, lying: Lying, layout: Layout, own: Sequence[int]) -> Lying:
+    """Everything laid, the group's new sheets at the end."""
+    mine = {part.key for part in group.parts}
+    index = [*own]
+    sheets = [*lying.sheets]
+    for sheet in layout.sheets[len(own) :]:
+        index.append(len(sheets))
+        sheets.append(sheet)
+    kept = [p for p in lying.placements if p.decal not in mine]
+    new = [
+        replace(p, sheet_index=index[p.sheet_index]) for p in layout.placements if p.decal in mine
+    ]
+    return Lying(tuple(sheets), (*kept, *new))
+
+
+def _run_out(group: Group, unplaced: Sequence[tuple[str, int]]) -> DoesNotFit:
+    name, copy = unplaced[0]
+    more = f" and {len(unplaced) - 1} more" if len(unplaced) > 1 else ""
+    counts = ", ".join(f"{s.sheet.name}: {s.sheet.available}" for s in group.kinds)
+    return DoesNotFit(
+        f"the sheets run out: {name} (copy {copy}){more} found no place",
+        do=f'raise "available" ({counts}), add a [[sheet]], drop some copies, or nest all again '
+        "with --anew",
+    )
+
+
+def least_sheets(groups: Sequence[Group], job: Job) -> int:
+    """A number of sheets that no layout can beat: groups that share no kind of sheet add up."""
+    from decalprep.nesting.bounds import lower_bound
+    from decalprep.nesting.regions import kinds_of
+
+    clusters: list[list[Group]] = []
+    for group in groups:
+        near = [c for c in clusters if any(group.names & other.names for other in c)]
+        clusters = [c for c in clusters if c not in near]
+        clusters.append([group, *(one for c in near for one in c)])
+    total = 0
+    for cluster in clusters:
+        specs = {s.sheet.name: s for group in cluster for s in group.kinds}
+        settings = nest_settings(tuple(specs.values()), job)
+        kinds = kinds_of(tuple(s.sheet for s in specs.values()), settings)
+        every = lower_bound([p for group in cluster for p in group.parts], kinds, settings)
+        total += max([every, *(_own_bound(group, job) for group in cluster)])
+    return total
+
+
+def _own_bound(group: Group, job: Job) -> int:
+    from decalprep.nesting.bounds import lower_bound
+    from decalprep.nesting.regions import kinds_of
+
+    settings = nest_settings(group.kinds, job)
+    kinds = kinds_of(tuple(s.sheet for s in group.kinds), settings)
+    return lower_bound(group.parts, kinds, settings)
