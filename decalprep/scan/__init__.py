@@ -6,6 +6,15 @@ scanner errs by more than a printer. Does not read photographs: one photo of a p
 to 11,800 ppm in trials, more than any printer.
 """
 
+from decalprep.scan.findings import (
+    ExpectedPrint,
+    MeanScale,
+    MeasuredDecal,
+    PrintFinding,
+    ScannerScale,
+    SheetDecal,
+    Verdict,
+)
 from decalprep.scan.images import ScanImage, read_scan
 from decalprep.scan.page import FoundPage, find_page, fit_affine
 from decalprep.scan.part import (
@@ -17,21 +26,20 @@ from decalprep.scan.part import (
 )
 from decalprep.scan.picture import print_picture
 from decalprep.scan.sheet import (
-    ExpectedPrint,
-    MeasuredDecal,
-    PrintFinding,
-    ScannerScale,
-    SheetDecal,
-    Verdict,
+    FittedPrint,
     expected_print,
+    fit_print,
+    judge_print,
     measure_print,
     scanner_scale,
 )
 
 __all__ = [
     "ExpectedPrint",
+    "FittedPrint",
     "FoundPage",
     "HoleOffset",
+    "MeanScale",
     "MeasuredDecal",
     "PartComparison",
     "PrintFinding",
@@ -45,6 +53,8 @@ __all__ = [
     "find_page",
     "find_part",
     "fit_affine",
+    "fit_print",
+    "judge_print",
     "measure_print",
     "print_picture",
     "read_scan",

@@ -17,11 +17,11 @@ import numpy.typing as npt
 from decalprep.errors import InputProblem, ReadingsRefused
 from decalprep.geometry import fit_circle
 from decalprep.model import Notice, PartRecord
+from decalprep.scan.findings import ExpectedPrint, SheetDecal
 from decalprep.scan.images import Grey, ScanImage
 from decalprep.scan.lines import sample_lines
 from decalprep.scan.page import fit_affine
 from decalprep.scan.placing import fitted_to, place_sheet
-from decalprep.scan.sheet import ExpectedPrint, SheetDecal
 
 Array = npt.NDArray[np.float64]
 Point = tuple[float, float]

@@ -6,8 +6,8 @@ import cv2
 import numpy as np
 from PIL import Image
 
+from decalprep.scan.findings import ExpectedPrint, MeasuredDecal, PrintFinding, Verdict
 from decalprep.scan.images import ScanImage
-from decalprep.scan.sheet import ExpectedPrint, MeasuredDecal, PrintFinding, Verdict
 
 _COLOURS = {
     Verdict.GOOD: (0, 140, 60),

@@ -1,0 +1,101 @@
+"""What a measured print is told by: decals as meant, decals as found, verdicts. True sheet mm."""
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from decalprep.geometry import Affine
+from decalprep.model import Notice
+
+Point = tuple[float, float]
+
+
+class Verdict(StrEnum):
+    """Whether a decal is within the tolerance; what lies inside the uncertainty is open."""
+
+    GOOD = "good"
+    BAD = "bad"
+    OPEN = "cannot tell"
+    UNSEEN = "not seen"
+
+
+@dataclass(frozen=True)
+class SheetDecal:
+    """One copy of a decal as it should have come out: its closed outline in true sheet mm."""
+
+    name: str
+    copy: int
+    outline: tuple[Point, ...]
+
+
+@dataclass(frozen=True)
+class ExpectedPrint:
+    """What a printed sheet should show: outlines and marks (ticks, check bars) in true sheet mm."""
+
+    width_mm: float
+    height_mm: float
+    decals: tuple[SheetDecal, ...]
+    marks: tuple[tuple[Point, ...], ...] = ()
+
+
+@dataclass(frozen=True)
+class ScannerScale:
+    """True pixels per mm of a scanner at one resolution setting, with its standard uncertainty."""
+
+    px_per_mm: float
+    u: float
+
+
+@dataclass(frozen=True)
+class MeanScale:
+    """How far a sheet as a whole is off (parts of one), its standard uncertainty, what to tell.
+
+    ``absolute`` says that something other than the scans' dpi or the printer's record told it.
+    """
+
+    error: float = 0.0
+    u: float = 0.0
+    absolute: bool = False
+    notices: tuple[Notice, ...] = ()
+
+
+@dataclass(frozen=True)
+class MeasuredDecal:
+    """What a decal measures: true width and height, how far it is off, each with its 95 % range.
+
+    ``off_*`` is the shift of its middle against the sheet's marks. ``worst_mm`` is the largest
+    size error of both ways.
+    """
+
+    name: str
+    copy: int
+    verdict: Verdict
+    width_mm: float = 0.0
+    height_mm: float = 0.0
+    error_x_mm: float = 0.0
+    error_y_mm: float = 0.0
+    range_x_mm: float = 0.0
+    range_y_mm: float = 0.0
+    off_x_mm: float = 0.0
+    off_y_mm: float = 0.0
+    seen_share: float = 0.0
+
+    @property
+    def worst_mm(self) -> float:
+        """The larger of the two size errors, without sign."""
+        return max(abs(self.error_x_mm), abs(self.error_y_mm))
+
+
+@dataclass(frozen=True)
+class PrintFinding:
+    """All decals of one sheet, what was found out on the way, and what to tell.
+
+    ``image_from_mm`` takes sheet mm to px (column, row) of the first scan.
+    """
+
+    decals: tuple[MeasuredDecal, ...]
+    ratio: float
+    skew: float
+    absolute: bool
+    tolerance_mm: float
+    notices: tuple[Notice, ...]
+    image_from_mm: Affine = field(default_factory=Affine)
