@@ -197,7 +197,7 @@ def steps_data(made: Made) -> list[dict[str, Any]]:
     from decalprep.jobs.finish import build_choices
 
     chosen = build_choices(made.prepared, made.finishes, made.laid, made.job)
-    found = [{"subject": "all sheets", "steps": list(_sheet_steps(made)), "checks": []}]
+    found = [{"subject": "All sheets", "steps": list(_sheet_steps(made)), "checks": []}]
     for one, choices in zip(made.prepared, chosen, strict=True):
         found.append(
             {
@@ -226,11 +226,13 @@ def _sheet_steps(made: Made) -> list[str]:
         steps.append("Print underlays.pdf at the same settings; its title says how many layers.")
     if any(f.masks for f in made.finishes):
         steps.append("Print paint-masks.pdf at the same settings, on plain paper or mask stock.")
+    largest = max(max(d.outline.box.width, d.outline.box.height) for d in made.pieces.decals)
     allowed = made.job["print_tolerance"]
     steps.append(
         "When the prints are cool and dry, measure both 100 mm check bars of each sheet with the "
-        "rule you calibrate with. The sheet is good where a panel's length would be within "
-        f"{allowed:g} mm; if not, stop here and calibrate."
+        f"rule you calibrate with. For the largest decal ({largest:.0f} mm) to be within "
+        f"{allowed:g} mm, each bar must be within {100 * allowed / largest:.2f} mm; if one is not, "
+        "stop here and calibrate."
     )
     return steps
 

@@ -134,12 +134,18 @@ def decals(data: Data) -> Html:
         "Print within, mm (95 %)",
         "Verdict",
     )
-    caption = (
+    words = (
         "Sizes in the file are measured in the finished PDF and mapped back through the printer "
         "correction. The print's error is along the decal's own width and height, relative to "
         "your rule, and known only where a printer record is in force."
     )
-    return section("decals", "Decals", table("decals-table", caption, heads, rows))
+    caption = "Every copy of every decal"
+    return section(
+        "decals",
+        "Decals",
+        tag("p", words, class_="soft"),
+        table("decals-table", caption, heads, rows),
+    )
 
 
 def strokes(panel: Data, key: str) -> Html | None:
@@ -202,9 +208,8 @@ def stock(data: Data) -> Html:
         "Inked, %",
         *(f"{n}, %" for n in names),
     )
-    caption = (
-        "Ink is the mean cover of the whole sheet; a driver's own split differs, so compare by it"
-    )
+    caption = "Sheets, their stock and mean ink cover"
+    about = "A driver splits the inks in its own way: compare sheets by these, do not buy by them."
     costs = [
         (
             c["panel"],
@@ -222,6 +227,7 @@ def stock(data: Data) -> Html:
         "Stock, ink and cost",
         tag("p", bound),
         table("sheets-table", caption, heads, rows),
+        tag("p", about, class_="soft"),
         table(
             "costs-table",
             "Stock by panel, waste included",
