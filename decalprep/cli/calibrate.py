@@ -228,7 +228,7 @@ def scan(
     from decalprep.records import records_folder
 
     key = _key(printer, stock, tray, quality)
-    paths, text = _scans_and_readings(given)
+    paths, text = scans_and_readings(given)
     scans = read_pages(paths)
     for line in scans.lines:
         say(wrapped(line))
@@ -249,7 +249,7 @@ def scan(
     say(wrapped(f'Put printer = "{key.printer}" under [[sheet]] in your job file to use it.'))
 
 
-def _scans_and_readings(given: tuple[str, ...]) -> tuple[list[Path], str]:
+def scans_and_readings(given: tuple[str, ...]) -> tuple[list[Path], str]:
     """What was given taken apart: files, and readings as name=value."""
     from decalprep.errors import UsageProblem
 

@@ -133,7 +133,7 @@ def _decal_shown(
         raise UsageProblem(
             f"the job has no panel {panel!r}", do=f"its panels are: {', '.join(sorted(names))}"
         )
-    number = sheet_shown(prints, scan)
+    number = sheet_shown(prints, scan).number
     sheet = prints.sheets[number - 1]
     mine = [d for d in sheet.decals if wanted in (d.panel.casefold(), d.name.casefold())]
     mine = [d for d in mine if copy in (None, d.copy)]

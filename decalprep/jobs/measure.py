@@ -7,21 +7,33 @@ scanner's own error open. Nothing here corrects a printer.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from decalprep.errors import ExitCode, InputProblem
+from decalprep.errors import ExitCode, InputProblem, UsageProblem
+from decalprep.jobs.print_scale import (
+    bar_readings,
+    fitting_record,
+    mean_scale,
+    rescaled,
+    scanner_of,
+)
 from decalprep.jobs.prints import PrintedSheet, Prints
-from decalprep.model import Notice
+from decalprep.model import Notice, ScannerRecord, Severity
 from decalprep.scan import (
     PrintFinding,
     ScanImage,
     Verdict,
-    measure_print,
+    fit_print,
+    judge_print,
     print_picture,
     read_scan,
 )
-from decalprep.scan.sheet import SCANNER_SCALE_U
+from decalprep.scan.lines import sample_lines
+from decalprep.scan.photograph import photograph_reason
+from decalprep.scan.placing import place_sheet
+
+_SCALED_BY = (0.97, 0.94, 1.03)
 
 
 @dataclass(frozen=True)
@@ -74,69 +86,159 @@ def read_scans(paths: Sequence[Path]) -> tuple[ScanImage, ...]:
     return tuple(image for path in paths for image in read_scan(path))
 
 
+@dataclass(frozen=True)
+class MeasureOptions:
+    """What the user adds: which sheet the scans show, the scanner's records, check bars as read."""
+
+    only: int | None = None
+    scanner: tuple[ScannerRecord, ...] = ()
+    bars: str = ""
+
+
 def measure_job(
     prints: Prints,
     scans: Sequence[ScanImage],
+    options: MeasureOptions | None = None,
     *,
-    only: int | None = None,
     say: Callable[[str], None] = lambda _: None,
 ) -> Measured:
     """Every decal of the sheets that the scans show, judged against the job's tolerance.
 
-    ``only`` names the sheet, from 1, where the scans are all of one.
-
     Raises:
         InputProblem: a scan shows none of the sheets.
-        ReadingsRefused: two scans of a sheet that cannot be told apart.
+        ReadingsRefused: two scans of a sheet that cannot be told apart, or a check bar reading
+            that cannot be.
     """
-    groups: dict[int, list[ScanImage]] = {}
+    o = options or MeasureOptions()
+    groups: dict[int, list[Shown]] = {}
     for scan in scans:
         say(f"looking which sheet {scan.name} shows")
-        groups.setdefault(sheet_shown(prints, scan, only), []).append(scan)
+        shown = sheet_shown(prints, scan, o.only)
+        groups.setdefault(shown.number, []).append(shown)
+    if o.bars and len(groups) > 1:
+        raise UsageProblem(
+            f"check bars were read, but the scans show {len(groups)} sheets",
+            do="measure one sheet at a time",
+        )
     found = []
     for number in sorted(groups):
         say(f"measuring sheet {number}")
-        sheet = prints.sheets[number - 1]
-        u = SCANNER_SCALE_U if sheet.mean_scale_u is None else sheet.mean_scale_u
-        finding = measure_print(
-            groups[number], sheet.expected, tolerance_mm=prints.tolerance_mm, mean_scale_u=u
-        )
-        found.append(MeasuredSheet(number, sheet, tuple(groups[number]), finding))
+        found.append(_measured(prints, groups[number], o))
     return Measured(tuple(found))
 
 
-def sheet_shown(prints: Prints, scan: ScanImage, only: int | None = None) -> int:
-    """The number, from 1, of the sheet that a scan shows best.
+def _measured(prints: Prints, shown: Sequence[Shown], o: MeasureOptions) -> MeasuredSheet:
+    sheet = prints.sheets[shown[0].number - 1]
+    bars = bar_readings(o.bars, sheet)
+    record = fitting_record(o.scanner, shown[0].scan)
+    known = scanner_of(record) if record is not None else None
+    fitted = fit_print([s.placed_as for s in shown], sheet.expected, scanner=known)
+    mean = mean_scale(fitted, shown[0].scan, sheet, record=record, bars=bars)
+    finding = judge_print(fitted, mean, tolerance_mm=prints.tolerance_mm)
+    more = [s.alike for s in shown if s.alike is not None]
+    if o.scanner and record is None:
+        more.append(_other_setting(o.scanner, shown[0].scan))
+    finding = replace(finding, notices=(*finding.notices, *more))
+    return MeasuredSheet(shown[0].number, sheet, tuple(s.scan for s in shown), finding)
+
+
+def _other_setting(records: Sequence[ScannerRecord], scan: ScanImage) -> Notice:
+    known = ", ".join(f"{r.dpi:.0f}" for r in records)
+    text = (
+        f"the scanner {records[0].scanner} is known at {known} dpi, this scan claims another "
+        "setting or none: its record is not used"
+    )
+    return Notice("scanner-setting", text, scan.name)
+
+
+@dataclass(frozen=True)
+class Shown:
+    """The sheet that a scan shows, number from 1; the scan as it is and as it was found.
+
+    ``alike`` warns where another sheet would look the same.
+    """
+
+    number: int
+    scan: ScanImage
+    placed_as: ScanImage
+    alike: Notice | None = None
+
+
+def sheet_shown(prints: Prints, scan: ScanImage, only: int | None = None) -> Shown:
+    """The sheet that a scan shows best, by trying each; ``only`` names it.
 
     Raises:
-        InputProblem: none of them.
+        InputProblem: none of them, with the reason where one can be seen.
+        UsageProblem: the job has no such sheet.
     """
-    from decalprep.scan.lines import sample_lines
-    from decalprep.scan.placing import place_sheet
+    if only is not None and not 1 <= only <= len(prints.sheets):
+        raise UsageProblem(f"there is no sheet {only}", do=f"the job has {len(prints.sheets)}")
+    # A dialog that fits pages scales by some percent: then the claimed resolution misleads.
+    for factor in (1.0, *_SCALED_BY):
+        as_claimed = rescaled(scan, factor)
+        shares = _shares(prints, as_claimed, only)
+        if shares:
+            best = max(shares, key=lambda n: shares[n])
+            return Shown(best, scan, as_claimed, _alike(prints, shares, best, scan))
+        if scan.claimed_dpi is None:
+            break
+    raise _not_shown(prints, scan, only)
 
-    best, share, refusals = 0, 0.0, []
+
+def _shares(prints: Prints, scan: ScanImage, only: int | None) -> dict[int, float]:
+    """Share of the lines found, by the number of each sheet that fits."""
+    found = {}
     for number, sheet in enumerate(prints.sheets, 1):
         if only not in (None, number) or not sheet.decals:
             continue
         lines = [*(d.outline for d in sheet.decals), *sheet.marks]
+        size = (sheet.width_mm, sheet.height_mm)
         try:
-            placed = place_sheet(
-                scan, lines, sample_lines(lines), (sheet.width_mm, sheet.height_mm)
-            )
-        except InputProblem as refused:
-            refusals.append(refused)
+            found[number] = place_sheet(scan, lines, sample_lines(lines), size).share
+        except InputProblem:
             continue
-        seen = float(placed.across.seen.mean())
-        if seen > share:
-            best, share = number, seen
-    if best:
-        return best
-    if len(refusals) == 1:
-        raise refusals[0]
-    raise InputProblem(
-        f"shows none of the job's {len(prints.sheets)} sheets",
+    return found
+
+
+def _alike(prints: Prints, shares: dict[int, float], best: int, scan: ScanImage) -> Notice | None:
+    mine = {(d.name, d.outline) for d in prints.sheets[best - 1].decals}
+    same = [
+        n
+        for n in shares
+        if n != best and {(d.name, d.outline) for d in prints.sheets[n - 1].decals} == mine
+    ]
+    if not same:
+        return None
+    text = (
+        f"sheets {', '.join(str(n) for n in sorted([best, *same]))} look alike; this is taken for "
+        f"sheet {best}: say --sheet if it is another"
+    )
+    return Notice("sheets-alike", text, scan.name, Severity.NOTE)
+
+
+def _not_shown(prints: Prints, scan: ScanImage, only: int | None) -> InputProblem:
+    """Why a scan shows none of the sheets, as far as that can be seen."""
+    reason = photograph_reason(scan.grey)
+    if reason is not None:
+        return InputProblem(
+            reason,
+            where=scan.name,
+            do="use a flatbed scanner, the sheet flat under the lid: a photograph is not accurate "
+            "enough to judge a print",
+        )
+    if _shares(prints, scan.mirrored, only):
+        return InputProblem(
+            "shows the sheet mirrored",
+            where=scan.name,
+            do="switch off mirroring in print dialog and scan program, lay the printed side on "
+            "the glass",
+        )
+    what = f"sheet {only}" if only else f"any of the job's {len(prints.sheets)} sheet(s)"
+    return InputProblem(
+        f"does not show {what}",
         where=scan.name,
-        do="scan a whole printed sheet at 300 dpi, the printed side on the glass, not mirrored",
+        do="scan a whole printed sheet of this job on a flatbed at 300 dpi, the printed side on "
+        "the glass; if the job was made again since, print it again",
     )
 
 

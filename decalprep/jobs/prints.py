@@ -54,7 +54,7 @@ class PrintedSheet:
     """One sheet: its decals and marks, the printer it is corrected for, how well that is known.
 
     ``mean_scale_u`` is the standard uncertainty of the mean scale of its print (parts of one), None
-    without a printer record.
+    without a printer record. ``bars``: length of each check bar in mm, and whether it runs up.
     """
 
     name: str
@@ -64,6 +64,7 @@ class PrintedSheet:
     marks: tuple[tuple[Point, ...], ...]
     printer: str = ""
     mean_scale_u: float | None = None
+    bars: tuple[tuple[float, bool], ...] = ()
 
     @property
     def expected(self) -> ExpectedPrint:
@@ -111,6 +112,7 @@ def _sheet(
     record: PrinterRecord | None,
 ) -> PrintedSheet:
     from decalprep.calibration import mean_scale_uncertainty
+    from decalprep.marks.places import mark_places
     from decalprep.scan import expected_print
 
     expected = expected_print(drawing)
@@ -123,6 +125,7 @@ def _sheet(
         expected.marks,
         record.printer if record is not None else "",
         mean_scale_uncertainty(record) if record is not None and known else None,
+        tuple((bar.length_mm, bar.upward) for bar in mark_places(drawing.sheet).bars),
     )
 
 
@@ -158,6 +161,7 @@ def prints_text(prints: Prints) -> bytes:
             "size_mm": [sheet.width_mm, sheet.height_mm],
             "printer": sheet.printer,
             "mean_scale_u": sheet.mean_scale_u,
+            "bars": [[length, "up" if upward else "across"] for length, upward in sheet.bars],
             "marks": [_rounded(line) for line in sheet.marks],
             "decals": [
                 {
@@ -227,6 +231,7 @@ def _read_sheet(data: dict[str, Any]) -> PrintedSheet:
         tuple(_line(line) for line in data["marks"]),
         str(data["printer"]),
         None if u is None else float(u),
+        tuple((float(length), way == "up") for length, way in data["bars"]),
     )
 
 

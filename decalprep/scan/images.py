@@ -2,7 +2,7 @@
 
 import io
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -40,6 +40,18 @@ class ScanImage:
         """The pictures to look for lines in."""
         found = [v for v in (self.darkest, self.lightest) if v is not None]
         return tuple(found) if len(found) == 2 else (*found, self.grey)
+
+    @property
+    def mirrored(self) -> "ScanImage":
+        """The picture, left and right exchanged."""
+
+        def turned(view: Grey | None) -> Grey | None:
+            return None if view is None else np.ascontiguousarray(view[:, ::-1])
+
+        grey = np.ascontiguousarray(self.grey[:, ::-1])
+        return replace(
+            self, grey=grey, darkest=turned(self.darkest), lightest=turned(self.lightest)
+        )
 
 
 def read_scan(path: Path) -> tuple[ScanImage, ...]:
