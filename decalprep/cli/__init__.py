@@ -20,6 +20,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "make": ("make", "Make the sheets of a job, and prove them."),
     "calibrate": ("calibrate", "Measure a printer, so that its sheets come out true."),
     "part": ("part", "Record what one printed part measures."),
+    "stock": ("stock", "List or forget part-used sheets, or mark what is gone from one."),
     "measure": ("measure", "Measure a scanned print before it is cut."),
     "compare": ("compare", "Compare a scanned part with its printed decal, hole by hole."),
     "unpack": ("unpack", "Write out the job that a sheets.pdf carries."),

@@ -28,6 +28,10 @@ if TYPE_CHECKING:
 @click.option("--anew", is_flag=True, help="Nest all again; do not keep earlier places.")
 @click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
 @click.option("--dpi", default=150.0, show_default=True, help="Of the pictures of the sheets.")
+@click.option("--seconds", type=float, help="Nest for so long at most; does not repeat.")
+@click.option("--keep-leftovers", is_flag=True, help="Remember what is left of the sheets.")
+@click.option("--again", multiple=True, help='Print only this piece once more, as in "bezel#2".')
+@click.option("--fresh-sheet", is_flag=True, help="With --again: on a new sheet.")
 @click.option("--private", is_flag=True, help="Leave job file and artworks out of the PDF.")
 def command(job_file: Path, folder: Path | None, printer: str | None, **how: Any) -> None:
     """Make the sheets of JOB_FILE, prove them by measuring, and write all files.
@@ -36,9 +40,14 @@ def command(job_file: Path, folder: Path | None, printer: str | None, **how: Any
     file, the artworks and the records used, so that it can be made again from the PDF alone
     ('decalprep unpack'); --private leaves them out.
 
+    --again prints spoiled pieces once more on what is free of a sheet that was printed; nothing
+    else is printed, and nothing on top of what is there. Its results go to JOB-FILE-again-1, -2
+    and so on. 'decalprep stock' tells of part-used sheets.
+
     \b
     Example:
       decalprep make job.toml --printer "office laser"
+      decalprep make job.toml --again "bezel#2"
     """
     from decalprep.jobs.jobfile import read_job, with_printer
 
@@ -46,8 +55,18 @@ def command(job_file: Path, folder: Path | None, printer: str | None, **how: Any
     job = read_job(job_file)
     if printer:
         job = with_printer(job, printer)
-    folder = folder or job_file.with_name(job_file.stem + "-out")
+    folder = folder or _folder_for(job_file, again=bool(how["again"]))
     run_job(job, folder, RunChoices(**how))
+
+
+def _folder_for(job_file: Path, *, again: bool) -> Path:
+    """Where results go: beside the job file; for pieces printed again the next free number."""
+    if not again:
+        return job_file.with_name(job_file.stem + "-out")
+    number = 1
+    while (folder := job_file.with_name(f"{job_file.stem}-again-{number}")).exists():
+        number += 1
+    return folder
 
 
 @dataclass(frozen=True)
@@ -58,6 +77,10 @@ class RunChoices:
     as_json: bool = False
     dpi: float = 150.0
     private: bool = False
+    seconds: float | None = None
+    keep_leftovers: bool = False
+    again: tuple[str, ...] = ()
+    fresh_sheet: bool = False
 
 
 def refuse_pdf(job_file: Path) -> None:
@@ -94,6 +117,10 @@ def run_job(job: Job, folder: Path, choices: RunChoices) -> None:
         date=pdf_date(),
         preview_dpi=choices.dpi,
         private=choices.private,
+        seconds=choices.seconds,
+        keep_leftovers=choices.keep_leftovers,
+        again=choices.again,
+        fresh_sheet=choices.fresh_sheet,
     )
     with Progress(steps_of(job)) as progress:
         made = make_job(job, options, progress)

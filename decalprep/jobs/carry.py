@@ -50,16 +50,17 @@ class Carried:
 
 def carried(
     job: Job,
-    placements: bytes,
+    placements: bytes | None,
     records: Sequence[PrinterRecord | None],
     parts: Sequence[PartRecord | None],
     options: MakeOptions,
 ) -> Carried:
-    """Everything that makes these sheets again; nothing where the run is private.
+    """Everything that makes these sheets again; nothing where the run is private or prints
+    single pieces again.
 
     ``placements`` is the text of the placement file.
     """
-    if options.private:
+    if options.private or options.again or placements is None:
         return Carried()
     files, left_out = _job_files(job)
     texts = {job.source.name: job.text.encode(), placement_file(job).name: placements}

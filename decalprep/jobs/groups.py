@@ -129,9 +129,7 @@ def _nest(
     stock = [_left(spec.sheet, lying.sheets) for spec in group.kinds]
     settings = nest_settings(group.kinds, job)
     if locked:
-        settings = replace(
-            settings, locked=tuple(locked), locked_sheets=tuple(lying.sheets[k] for k in own)
-        )
+        settings = _around(settings, locked, [lying.sheets[k] for k in own])
     others = len(lying.sheets) - len(own)
 
     def tell(count: int, least: int, step: int) -> None:
@@ -154,6 +152,23 @@ def _nest(
     return layout, own if locked else []
 
 
+def _around(
+    settings: NestSettings, locked: Sequence[Placement], sheets: Sequence[Sheet]
+) -> NestSettings:
+    """The rules with what lies there. A part-used sheet has its marks elsewhere than a whole one,
+    so each sheet in use goes by a name of its own, with its own marks to keep off."""
+    from decalprep.marks import mark_zones
+
+    named = [replace(sheet, name=f"{sheet.name}\n{k}") for k, sheet in enumerate(sheets)]
+    zones = {one.name: mark_zones(sheet) for one, sheet in zip(named, sheets, strict=True)}
+    return replace(
+        settings,
+        locked=tuple(locked),
+        locked_sheets=tuple(named),
+        blocked_on={**settings.blocked_on, **zones},
+    )
+
+
 def _locked(
     group: Group, lying: Lying, known: dict[str, NestPart], own: Sequence[int]
 ) -> tuple[list[Placement], list[NestPart]]:
@@ -173,9 +188,13 @@ def _locked(
 
 
 def _left(sheet: Sheet, used: Sequence[Sheet]) -> Sheet:
-    """The kind of sheet, as a whole one if its part-used one is in use already."""
-    taken = any(one.name == sheet.name and (one.gone or one.gone_labels) for one in used)
-    return replace(sheet, gone=(), gone_labels=()) if taken else sheet
+    """The kind of sheet less those in use; as a whole one if its part-used one is among them."""
+    mine = [one for one in used if one.name == sheet.name]
+    if any(one.gone or one.gone_labels for one in mine):
+        sheet = replace(sheet, gone=(), gone_labels=())
+    if sheet.available is None:
+        return sheet
+    return replace(sheet, available=max(0, sheet.available - len(mine)))
 
 
 def _joined(group: Group, lying: Lying, layout: Layout, own: Sequence[int]) -> Lying:

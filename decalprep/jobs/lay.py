@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +15,7 @@ from decalprep.jobs.groups import Effort, Group, Lying, Nested, nest_groups
 from decalprep.jobs.placements import (
     Kept,
     KeptSheet,
+    Used,
     fingerprint,
     kept_text,
     read_kept,
@@ -35,6 +36,7 @@ class Laid:
     ``lower_bound`` is a number of sheets that no layout can beat; ``kept`` how many pieces stayed
     where an earlier run had them; ``leftovers`` the name of the remembered part-used sheet that
     each sheet is, or "". ``rest_mm`` is the largest free rectangle on the last sheet laid.
+    ``used`` is what is printed on each sheet, as far as is known: of kept sheets from before.
     """
 
     placements: tuple[Placement, ...]
@@ -44,6 +46,7 @@ class Laid:
     kept: int
     leftovers: tuple[str, ...] = ()
     rest_mm: tuple[float, float] = (0.0, 0.0)
+    used: tuple[Used, ...] = ()
 
     @property
     def bound_text(self) -> str:
@@ -98,7 +101,7 @@ def lay_out(
         Group(tuple(mine), tuple(s for s in job.sheets if s.sheet.name in names))
         for names, mine in choices.items()
     ]
-    start, leftovers = still_valid(kept, groups, job) if kept else (Lying(), ())
+    start, before = still_valid(kept, groups, job) if kept else (Lying(), ())
     effort = Effort(on_progress, seconds)
     told: tuple[Notice, ...] = ()
     try:
@@ -110,31 +113,29 @@ def lay_out(
             raise
         words = f"the kept places cannot be used ({problem.found}); the decals are nested anew"
         told = (Notice("placements-unused", words, job.source.name),)
-        start, leftovers = Lying(), ()
+        start, before = Lying(), ()
         nested = nest_groups(groups, start, job, effort)
-    return _laid(nested, len(start.placements), _leftovers(nested, leftovers, job), told)
+    laid = _laid(nested, before, job)
+    return replace(laid, kept=len(start.placements), notices=(*told, *laid.notices))
 
 
-def _leftovers(nested: Nested, kept: Sequence[str], job: Job) -> tuple[str, ...]:
-    """Which remembered sheet each sheet is: as kept, or the one that this run was offered."""
-    offered = {s.sheet.name: s.leftover for s in job.sheets}
-    found = list(kept)
-    for sheet in nested.lying.sheets[len(kept) :]:
-        found.append(offered[sheet.name] if sheet.gone or sheet.gone_labels else "")
-    return tuple(found)
-
-
-def _laid(nested: Nested, kept: int, leftovers: tuple[str, ...], told: tuple[Notice, ...]) -> Laid:
+def _laid(nested: Nested, before: Sequence[KeptSheet], job: Job) -> Laid:
+    """The layout; each sheet is the remembered one as kept, or the one that was offered."""
     lying = nested.lying
     order = sorted(lying.placements, key=lambda p: (p.sheet_index, p.decal, p.copy))
+    offered = {s.sheet.name: s.leftover for s in job.sheets}
+    fresh = lying.sheets[len(before) :]
+    leftovers = [sheet.leftover for sheet in before]
+    leftovers += [offered[s.name] if s.gone or s.gone_labels else "" for s in fresh]
     return Laid(
         tuple(order),
         lying.sheets,
         nested.lower_bound,
-        (*told, *nested.notices),
-        kept,
-        leftovers,
+        nested.notices,
+        0,
+        tuple(leftovers),
         nested.rest_mm,
+        (*(sheet.used for sheet in before), *(Used() for _ in fresh)),
     )
 
 
@@ -150,9 +151,10 @@ def placement_text(laid: Laid, decals: Sequence[Decal], job: Job) -> bytes:
     """The accepted layout as the text of its file."""
     prints = {d.name: fingerprint(nest_part(d)) for d in decals}
     names = laid.leftovers or ("",) * len(laid.sheets)
+    used = laid.used or (Used(),) * len(laid.sheets)
     sheets = tuple(
-        KeptSheet(s.name, rules_of(s, job), s.gone, s.gone_labels, leftover)
-        for s, leftover in zip(laid.sheets, names, strict=True)
+        KeptSheet(s.name, rules_of(s, job), s.gone, s.gone_labels, leftover, mine)
+        for s, leftover, mine in zip(laid.sheets, names, used, strict=True)
     )
     return kept_text(Kept(sheets, laid.placements, tuple(prints[p.decal] for p in laid.placements)))
 

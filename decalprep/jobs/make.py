@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from decalprep.errors import ProofFailed
 from decalprep.geometry import Affine
+from decalprep.jobs.arrange import arranged, keep_layout, layout_text, started, with_used
 from decalprep.jobs.carry import carried
 from decalprep.jobs.expect import expected_job
 from decalprep.jobs.finish import (
@@ -21,11 +22,10 @@ from decalprep.jobs.finish import (
     mask_drawings,
     top_ticks,
 )
-from decalprep.jobs.lay import Laid, kept_notice, lay_out, placement_file, placement_text
-from decalprep.jobs.lay import read_placements as read_kept
+from decalprep.jobs.lay import Laid
 from decalprep.jobs.prepare import Prepared, prepare_panel
 from decalprep.jobs.spec import Job, PanelSpec
-from decalprep.jobs.tiling import Pieces, pieces_of
+from decalprep.jobs.tiling import Pieces
 from decalprep.model import Drawing, Notice, PartRecord, PrinterRecord, Severity, StockKind
 
 if TYPE_CHECKING:
@@ -44,7 +44,9 @@ class MakeOptions:
 
     ``records`` is the folder of printer and part records; ``today`` an ISO date, for the age of a
     record; ``anew`` nests all again; ``date`` a PDF date or None; ``private`` leaves job and
-    artworks out of the PDF.
+    artworks out of the PDF. ``seconds`` ends the nesting by the clock; ``keep_leftovers`` remembers
+    what is left of the sheets; ``again`` names the pieces to print once more, on what is free of an
+    earlier sheet or on a ``fresh_sheet``.
     """
 
     records: Path
@@ -53,6 +55,10 @@ class MakeOptions:
     date: str | None = None
     preview_dpi: float = PREVIEW_DPI
     private: bool = False
+    seconds: float | None = None
+    keep_leftovers: bool = False
+    again: tuple[str, ...] = ()
+    fresh_sheet: bool = False
 
 
 @dataclass(frozen=True)
@@ -71,6 +77,8 @@ class Made:
     part_records: tuple[PartRecord | None, ...]
     ink: tuple[InkCoverage, ...] = ()
     costs: tuple[PanelCost, ...] = ()
+    layout: bytes | None = None
+    records_folder: Path = Path()
 
     @property
     def prepared(self) -> tuple[Prepared, ...]:
@@ -85,7 +93,8 @@ def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
         DecalprepError: what is wrong, by cause; ProofFailed where the file does not measure true.
     """
     records, record_notices = printer_records(job, options)
-    job = with_margins(job, records)
+    start = started(with_margins(job, records), options)
+    job = start.job
     parts = tuple(part_record(p, options) for p in job.panels)
     prepared = tuple(
         prepare_panel(p, job, part, say) for p, part in zip(job.panels, parts, strict=True)
@@ -93,22 +102,19 @@ def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
     finishes = tuple(
         finish_panel(panel, one, job) for panel, one in zip(job.panels, prepared, strict=True)
     )
-    kept, kept_notices = (None, ()) if options.anew else read_kept(job)
-    pieces = pieces_of(prepared, job)
     say("nesting: laying out")
-    laid = lay_out(pieces.decals, job, kept, say)
+    pieces, laid = arranged(start, prepared, options, say)
     say("composing")
     drawings, by_sheet = compose(job, pieces, laid, records, finishes)
+    laid = with_used(laid, drawings, pieces.decals, options)
     say("writing the PDF")
-    layout = placement_text(laid, pieces.decals, job)
+    layout = layout_text(start, laid, pieces.decals)
     inside = carried(job, layout, tuple(records.values()), parts, options)
     pdf = written(job, drawings, options, inside.attachments)
     say("proving")
     proof = proven(pdf, pieces.all, laid, drawings, job, private=options.private)
     notices = (
         *record_notices,
-        *kept_notices,
-        *kept_notice(laid, job),
         *laid.notices,
         *(n for f in finishes for n in f.notices),
         *(n for p in pieces.panels for n in p.notices),
@@ -118,6 +124,7 @@ def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
         *inside.notices,
     )
     made = Made(job, pieces, finishes, laid, by_sheet, drawings, proof, {}, notices, parts)
+    made = replace(made, layout=layout, records_folder=options.records)
     say("drawing the pictures and the report")
     return with_files(made, pdf, options)
 
@@ -241,12 +248,17 @@ def stock_notices(job: Job) -> tuple[Notice, ...]:
     for spec in job.sheets:
         sheet = spec.sheet
         labels = sheet.stock in (StockKind.LABEL, StockKind.DIE_CUT)
-        if labels and (sheet.gone or sheet.gone_labels):
+        part_used, laser = bool(sheet.gone or sheet.gone_labels), spec.printing == "laser"
+        if labels and part_used:
             words = (
                 "part-used label sheets may let go of adhesive or labels in a hot laser printer; "
                 "use them in an inkjet printer only, and follow the maker's data sheet"
             )
-            found.append(Notice("part-used-labels", words, sheet.name))
+            severity = Severity.DANGER if laser else Severity.WARNING
+            found.append(Notice("part-used-labels", words, sheet.name, severity))
+        elif part_used and laser:
+            words = "a cut or printed sheet may jam or smear in a laser printer: see its manual"
+            found.append(Notice("part-used-laser", words, sheet.name))
         elif labels:
             words = "use only stock made for your printer (a laser's fuser is hot); see its sheet"
             found.append(Notice("label-stock", words, sheet.name, Severity.NOTE))
@@ -318,11 +330,10 @@ def save(made: Made, folder: Path) -> tuple[Path, ...]:
     Raises:
         OutputProblem: they cannot be written; earlier output is as it was.
     """
-    from decalprep.export import write_folder, write_whole
+    from decalprep.export import write_folder
 
     paths = write_folder(folder, made.files)
-    text = placement_text(made.laid, made.pieces.decals, made.job)
-    write_whole(placement_file(made.job), text)
+    keep_layout(made.laid, made.job, made.layout, made.records_folder)
     return paths
 
 

@@ -23,10 +23,23 @@ FAR_MM = 1e5
 
 
 @dataclass(frozen=True)
+class Used:
+    """What is printed on a sheet: boxes in sheet mm, and labels by number."""
+
+    boxes: tuple[Box, ...] = ()
+    labels: tuple[int, ...] = ()
+
+    def with_more(self, other: Used) -> Used:
+        """Both together."""
+        boxes = tuple(dict.fromkeys((*self.boxes, *other.boxes)))
+        return Used(boxes, tuple(sorted({*self.labels, *other.labels})))
+
+
+@dataclass(frozen=True)
 class KeptSheet:
     """One sheet as it was: its kind, a short name of its rules, what was gone before the run.
 
-    ``leftover`` names the remembered part-used sheet that it is.
+    ``leftover`` names the remembered part-used sheet that it is; ``used`` is what the run printed.
     """
 
     name: str
@@ -34,6 +47,7 @@ class KeptSheet:
     gone: tuple[Box, ...] = ()
     gone_labels: tuple[int, ...] = ()
     leftover: str = ""
+    used: Used = Used()
 
 
 @dataclass(frozen=True)
@@ -71,6 +85,8 @@ def kept_text(kept: Kept) -> bytes:
                 "gone": [[b.x0, b.y0, b.x1, b.y1] for b in s.gone],
                 "gone_labels": list(s.gone_labels),
                 "leftover": s.leftover,
+                "used": [[b.x0, b.y0, b.x1, b.y1] for b in s.used.boxes],
+                "used_labels": list(s.used.labels),
             }
             for s in kept.sheets
         ],
@@ -116,6 +132,10 @@ def kept_from(data: dict[str, Any]) -> Kept:
             tuple(Box(*_numbers(b, 4)) for b in s.get("gone", [])),
             tuple(int(n) for n in s.get("gone_labels", [])),
             str(s.get("leftover", "")),
+            Used(
+                tuple(Box(*_numbers(b, 4)) for b in s.get("used", [])),
+                tuple(int(n) for n in s.get("used_labels", [])),
+            ),
         )
         for s in data["sheets"]
     )
@@ -144,11 +164,10 @@ def _numbers(given: Sequence[Any], count: int) -> tuple[float, ...]:
     return values
 
 
-def still_valid(kept: Kept, groups: Sequence[Group], job: Job) -> tuple[Lying, tuple[str, ...]]:
-    """Kept places of pieces that are as they were, on sheets that are as they were.
-
-    Also the names of the remembered part-used sheets among those sheets.
-    """
+def still_valid(
+    kept: Kept, groups: Sequence[Group], job: Job
+) -> tuple[Lying, tuple[KeptSheet, ...]]:
+    """Kept places of pieces that are as they were, on sheets that are as they were, and those."""
     parts = {part.key: (part, group.names) for group in groups for part in group.parts}
     prints = {key: fingerprint(part) for key, (part, _) in parts.items()}
     sheets = _same_sheets(kept, job)
@@ -166,7 +185,7 @@ def still_valid(kept: Kept, groups: Sequence[Group], job: Job) -> tuple[Lying, t
         tuple(sheets[k] for k in used),
         tuple(replace(p, sheet_index=again[p.sheet_index]) for p in placements),
     )
-    return lying, tuple(kept.sheets[k].leftover for k in used)
+    return lying, tuple(kept.sheets[k] for k in used)
 
 
 def _same_sheets(kept: Kept, job: Job) -> dict[int, Sheet]:

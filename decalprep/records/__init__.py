@@ -18,17 +18,25 @@ from decalprep.records.printers import (
     update_printer,
 )
 from decalprep.records.scanners import find_scanners, list_scanners, save_scanner
-from decalprep.records.stocks import load_sheet, save_sheet, take_from_sheet
+from decalprep.records.stocks import (
+    forget_sheet,
+    list_sheets,
+    load_sheet,
+    save_sheet,
+    take_from_sheet,
+)
 
 __all__ = [
     "HOME_VARIABLE",
     "export_printer",
     "find_printer",
     "find_scanners",
+    "forget_sheet",
     "import_printer",
     "list_parts",
     "list_printers",
     "list_scanners",
+    "list_sheets",
     "load_part",
     "load_printer",
     "load_sheet",

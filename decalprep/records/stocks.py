@@ -5,7 +5,7 @@ from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
-from decalprep.errors import InputProblem
+from decalprep.errors import InputProblem, OutputProblem
 from decalprep.geometry import Box
 from decalprep.model import DieCutGrid, Margins, Sheet, StockKind
 from decalprep.records.fields import checked, refuse_unknown
@@ -75,9 +75,44 @@ def take_from_sheet(
         path = sheet_file(folder, sheet.name)
         before = load_sheet(folder, sheet.name) if path.exists() else sheet
         gone_labels = tuple(sorted({*before.gone_labels, *labels}))
-        after = replace(before, gone=(*before.gone, *areas), gone_labels=gone_labels)
+        gone = tuple(dict.fromkeys((*before.gone, *areas)))
+        after = replace(before, gone=gone, gone_labels=gone_labels)
         _write(folder, after)
         return after
+
+
+def list_sheets(folder: Path) -> dict[str, Path]:
+    """The remembered sheets by name, and their files; a damaged file is listed by its own name."""
+    found = {}
+    for path in sorted((folder / "sheets").glob("*.json")):
+        try:
+            found[str(read_json(path, KIND, VERSION)["name"])] = path
+        except (InputProblem, KeyError):
+            found[path.stem] = path
+    return found
+
+
+def forget_sheet(folder: Path, name: str) -> Path:
+    """Removes one remembered sheet and returns the file that was.
+
+    Raises:
+        InputProblem: there is none of that name.
+        OutputProblem: it cannot be removed.
+    """
+    with locked(folder):
+        path = list_sheets(folder).get(name)
+        if path is None:
+            known = ", ".join(repr(n) for n in list_sheets(folder)) or "none"
+            raise InputProblem(
+                f"no part-used sheet is remembered as {name!r}", do=f"known: {known}"
+            )
+        try:
+            path.unlink()
+        except OSError as problem:
+            raise OutputProblem(
+                f"cannot be removed ({problem.strerror})", where=str(path)
+            ) from problem
+        return path
 
 
 def _write(folder: Path, sheet: Sheet) -> Path:

@@ -1,0 +1,269 @@
+"""Part-used sheets: what a run takes of each sheet, remembering the rest, and offering it again."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import shapely
+from shapely.geometry import box
+from shapely.geometry.base import BaseGeometry
+
+from decalprep.errors import DecalprepError
+from decalprep.geometry import Box
+from decalprep.jobs.lay import Laid, nest_part
+from decalprep.jobs.placements import Kept, Used
+from decalprep.jobs.spec import Job, SheetSpec
+from decalprep.model import Decal, Drawing, Layer, Notice, Severity, Sheet, TextMark
+
+STRIP_MM = 2.0
+"""Pieces are remembered as boxes of this height, so that what lies beside a round one is kept."""
+CLEAR_MM = 0.5
+LEAST_REST_MM2 = 1500.0
+"""A rest whose largest free rectangle is smaller is not worth keeping."""
+
+
+def used_of(drawing: Drawing, index: int, laid: Laid, decals: Sequence[Decal]) -> Used:
+    """What the pieces, labels and marks of one sheet take of it."""
+    from shapely.affinity import affine_transform
+
+    from decalprep.compose.labels import label_box
+    from decalprep.marks import label_cells, mark_places
+
+    by_name = {d.name: d for d in decals}
+    shapes = []
+    for p in laid.placements:
+        if p.sheet_index == index:
+            m = p.sheet_from_fitted
+            outer = shapely.Polygon(nest_part(by_name[p.decal]).polygon.exterior)
+            shapes.append(affine_transform(outer, [m.a, m.c, m.b, m.d, m.e, m.f]))
+    cells = [box(c.x0, c.y0, c.x1, c.y1) for c in label_cells(drawing.sheet)]
+    labels = tuple(n for n, cell in enumerate(cells, 1) if any(s.intersects(cell) for s in shapes))
+    boxes = [] if cells else [b for shape in shapes for b in boxes_over(shape)]
+    boxes += [b.grown(CLEAR_MM) for b in mark_places(drawing.sheet).boxes]
+    boxes += [
+        label_box(item).grown(CLEAR_MM)
+        for item in drawing.items
+        if isinstance(item, TextMark) and item.layer is Layer.LABEL
+    ]
+    return Used(tuple(_rounded(b) for b in boxes), labels)
+
+
+def _rounded(b: Box) -> Box:
+    return Box(round(b.x0, 3), round(b.y0, 3), round(b.x1, 3), round(b.y1, 3))
+
+
+def boxes_over(shape: BaseGeometry) -> list[Box]:
+    """Boxes that cover a shape: strips across it, equal ones above each other joined.
+
+    >>> boxes_over(box(10, 10, 50, 40))
+    [Box(x0=10.0, y0=10.0, x1=50.0, y1=40.0)]
+    """
+    x0, y0, x1, y1 = shape.bounds
+    edges = np.append(np.arange(y0, y1 - 1e-9, STRIP_MM), y1)
+    found: list[Box] = []
+    for low, high in pairwise(edges):
+        strip = shape.intersection(box(x0 - 1, low, x1 + 1, high))
+        for part in shapely.get_parts(strip):
+            if part.area <= 0:
+                continue
+            left, _, right, _ = part.bounds
+            one = Box(left, float(low), right, float(high))
+            below = next((b for b in found if b.y1 == one.y0 and _same_width(b, one)), None)
+            if below is not None:
+                found.remove(below)
+                one = Box(below.x0, below.y0, below.x1, one.y1)
+            found.append(one)
+    return found
+
+
+def _same_width(a: Box, b: Box) -> bool:
+    return abs(a.x0 - b.x0) < 1e-6 and abs(a.x1 - b.x1) < 1e-6
+
+
+# ---------------------------------------------------------------- offering and remembering
+
+
+def stock_name(sheet: Sheet) -> str:
+    """What kind of sheet it is as paper, whatever a job calls it.
+
+    >>> stock_name(Sheet("mine", 210, 297))
+    'plain paper 210 x 297 mm'
+    """
+    words = f"{sheet.stock.value} {sheet.width_mm:g} x {sheet.height_mm:g} mm"
+    return words + (f", {sheet.grid.rows} x {sheet.grid.columns} labels" if sheet.grid else "")
+
+
+def is_same_stock(a: Sheet, b: Sheet) -> bool:
+    """Whether two sheets are the same paper: stock, size and grid."""
+    return (a.stock, a.width_mm, a.height_mm, a.grid) == (b.stock, b.width_mm, b.height_mm, b.grid)
+
+
+def offer(job: Job, kept: Kept | None, folder: Path) -> tuple[Job, tuple[Notice, ...]]:
+    """The job with a remembered part-used sheet as first of each kind that asks for one.
+
+    Those that the kept layout lies on already are not offered again.
+    """
+    if not any(spec.use_leftovers for spec in job.sheets):
+        return job, ()
+    there, notices = _remembered(folder)
+    taken = {sheet.leftover for sheet in kept.sheets} if kept else set()
+    specs = []
+    for spec in job.sheets:
+        mine = [s for s in there if is_same_stock(s, spec.sheet) and s.name not in taken]
+        count = (
+            sum(s.name == spec.sheet.name and bool(s.leftover) for s in kept.sheets) if kept else 0
+        )
+        if spec.use_leftovers:
+            spec, found = _with(spec, mine, count)
+            taken.add(found)
+        specs.append(spec)
+    return replace(job, sheets=tuple(specs)), notices
+
+
+def _with(spec: SheetSpec, mine: Sequence[Sheet], kept_count: int) -> tuple[SheetSpec, str]:
+    """The kind of sheet with the remembered one that has most room; it comes beside the others."""
+    sheet, name, extra = spec.sheet, "", kept_count
+    if mine:
+        best = max(mine, key=lambda s: (free_mm2(s), s.name))
+        sheet = replace(sheet, gone=best.gone, gone_labels=best.gone_labels)
+        name, extra = best.name, extra + 1
+    if sheet.available is not None:
+        sheet = replace(sheet, available=sheet.available + extra)
+    return replace(spec, sheet=sheet, leftover=name), name
+
+
+def _remembered(folder: Path) -> tuple[list[Sheet], tuple[Notice, ...]]:
+    """The part-used sheets on record; what cannot be read is told and left out."""
+    from decalprep.records import list_sheets, load_sheet
+
+    found, notices = [], []
+    for name, path in list_sheets(folder).items():
+        try:
+            found.append(load_sheet(folder, name))
+        except DecalprepError as problem:
+            words = f"{path.name} cannot be used ({problem.found}); it is not offered"
+            notices.append(Notice("leftover-unread", words, name))
+    return found, tuple(notices)
+
+
+def free_mm2(sheet: Sheet) -> float:
+    """What is left of a sheet, in mm2: of its labels, or of its printable area."""
+    from decalprep.marks import label_cells
+
+    p = sheet.printable
+    cells = label_cells(sheet)
+    if cells:
+        return sum(c.area for n, c in enumerate(cells, 1) if n not in sheet.gone_labels)
+    gone = shapely.union_all([box(b.x0, b.y0, b.x1, b.y1) for b in sheet.gone])
+    return float(box(p.x0, p.y0, p.x1, p.y1).difference(gone).area)
+
+
+def leftover_notices(laid: Laid, job: Job) -> tuple[Notice, ...]:
+    """Says which sheets must be the remembered part-used ones."""
+    printing = {s.sheet.name: s.printing for s in job.sheets}
+    found = []
+    for number, (name, sheet) in enumerate(zip(laid.leftovers, laid.sheets, strict=True), 1):
+        if not name:
+            continue
+        words = (
+            f"sheet {number} goes on the remembered part-used sheet {name!r}, the same way up and "
+            "the same edge first as before; its old prints stay as they are"
+        )
+        severity = Severity.NOTE
+        if printing[sheet.name] == "laser":
+            severity = Severity.WARNING
+            words += "; a sheet should not pass a hot laser printer twice: see its data sheet"
+        found.append(Notice("leftover-used", words, sheet.name, severity))
+    return tuple(found)
+
+
+@dataclass(frozen=True)
+class Rest:
+    """What a run leaves of one sheet: its record before, what the run takes, and its number."""
+
+    number: int
+    sheet: Sheet
+    used: Used
+
+
+def rests_of(laid: Laid) -> list[Rest]:
+    """The sheets to remember: the part-used ones, and of each kind of whole ones the emptiest."""
+    names = laid.leftovers or ("",) * len(laid.sheets)
+    used = laid.used
+    rests = [Rest(k, s, u) for k, (s, u) in enumerate(zip(laid.sheets, used, strict=True))]
+    kept = [
+        replace(r, sheet=replace(r.sheet, name=names[r.number])) for r in rests if names[r.number]
+    ]
+    fresh: dict[str, Rest] = {}
+    for rest in rests:
+        name = stock_name(rest.sheet)
+        if names[rest.number] or _largest_mm2(after(rest)) < LEAST_REST_MM2:
+            continue
+        best = fresh.get(name)
+        if best is None or free_mm2(after(rest)) > free_mm2(after(best)):
+            fresh[name] = rest
+    return [*kept, *fresh.values()]
+
+
+def after(rest: Rest) -> Sheet:
+    """The sheet with what the run takes of it gone."""
+    sheet, used = rest.sheet, rest.used
+    gone = tuple(dict.fromkeys((*sheet.gone, *used.boxes)))
+    labels = tuple(sorted({*sheet.gone_labels, *used.labels}))
+    return replace(sheet, gone=gone, gone_labels=labels, available=None)
+
+
+def _largest_mm2(sheet: Sheet) -> float:
+    from decalprep.marks import reserved_zones
+    from decalprep.nesting import NestSettings
+    from decalprep.nesting.objective import rest_rectangle_mm
+    from decalprep.nesting.regions import Kind, regions_of
+    from decalprep.nesting.state import OpenSheet
+
+    settings = NestSettings(blocked_on={sheet.name: reserved_zones(sheet)})
+    wide, high = rest_rectangle_mm(OpenSheet(Kind(sheet, regions_of(sheet, settings), 1)), 1.0)
+    return wide * high
+
+
+def planned(laid: Laid, folder: Path) -> tuple[Laid, tuple[Notice, ...]]:
+    """The layout with names for the rests that are to be kept on record, and what is told."""
+    from decalprep.records import list_sheets
+
+    names = list(laid.leftovers or ("",) * len(laid.sheets))
+    taken = set(list_sheets(folder))
+    notices = []
+    for rest in rests_of(laid):
+        name = names[rest.number] or _free_name(stock_name(rest.sheet), taken)
+        taken.add(name)
+        names[rest.number] = name
+        words = (
+            f"the rest of sheet {rest.number + 1} is remembered as {name!r}, about "
+            f"{free_mm2(after(rest)) / 100:.0f} cm2; leftovers = true on a [[sheet]] uses it"
+        )
+        notices.append(Notice("leftover-kept", words, rest.sheet.name, Severity.NOTE))
+    return replace(laid, leftovers=tuple(names)), tuple(notices)
+
+
+def remember(laid: Laid, folder: Path) -> None:
+    """Takes what the run prints off the records of its remembered sheets; made where missing.
+
+    Raises:
+        OutputProblem: a record cannot be written.
+    """
+    from decalprep.records import take_from_sheet
+
+    for name, sheet, used in zip(laid.leftovers, laid.sheets, laid.used, strict=True):
+        if name:
+            whole = replace(sheet, name=name, available=None)
+            take_from_sheet(folder, whole, areas=used.boxes, labels=used.labels)
+
+
+def _free_name(name: str, taken: set[str]) -> str:
+    number = 1
+    while (wanted := name if number == 1 else f"{name} ({number})") in taken:
+        number += 1
+    return wanted
