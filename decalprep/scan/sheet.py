@@ -20,7 +20,7 @@ from decalprep.calibration import (
     shape_from_one,
     shape_from_scans,
 )
-from decalprep.errors import InputProblem
+from decalprep.errors import InputProblem, ReadingsRefused
 from decalprep.geometry import Affine
 from decalprep.model import Drawing, Layer, Notice, StrokeMark
 from decalprep.scan.findings import (
@@ -36,6 +36,7 @@ from decalprep.scan.lines import Samples, sample_lines
 from decalprep.scan.placing import Placed, place_sheet
 
 Array = npt.NDArray[np.float64]
+Owners = npt.NDArray[np.int64]
 
 SINGLE_SCAN_U = 3600e-6
 """Standard uncertainty of the y/x ratio in a single scan (from simulation of flatbeds)."""
@@ -44,6 +45,8 @@ KNOWN_SCANNER_U = 150e-6
 SCANNER_SCALE_U = 2000e-6
 """Standard uncertainty of the scale that a dpi setting promises (assumed, no source)."""
 _BAND_MM = 25.0
+_LARGE = 8
+_CLOSE_MM = 0.12
 
 
 def expected_print(drawing: Drawing) -> ExpectedPrint:
@@ -140,7 +143,8 @@ def fit_print(
     size = (expected.width_mm, expected.height_mm)
     placed = [place_sheet(scan, lines, samples, size) for scan in scans]
     points = [_points(scan, p, samples, size) for scan, p in zip(scans, placed, strict=True)]
-    fit, notices = _robust([p for p, _ in points], scanner)
+    owners = [samples.owners[seen] for _, seen in points]
+    fit, notices = _robust([p for p, _ in points], owners, len(expected.decals), scanner)
     return FittedPrint(
         expected,
         samples,
@@ -212,19 +216,52 @@ def _points(
 
 
 def _robust(
-    points: Sequence[ScanPoints], scanner: Scanner | None
+    points: Sequence[ScanPoints], owners: Sequence[Owners], decals: int, scanner: Scanner | None
 ) -> tuple[ShapeFit, tuple[Notice, ...]]:
     """The shape from what most lines agree on: a decal that is off must not bend the scanner."""
-    fit, notices = _through_scanner(points, scanner)
+    fit, notices = _agreed(points, owners, decals, scanner)
     for _ in range(4):
         middle = float(np.median(np.abs(np.concatenate(fit.residuals_mm))))
         cut = max(6.0 * middle, 0.02)
-        weighed = [
-            replace(p, weights=tuple(np.clip(1 - (r / cut) ** 2, 0, 1).tolist()))
-            for p, r in zip(points, fit.residuals_mm, strict=True)
-        ]
-        fit, notices = _through_scanner(weighed, scanner)
+        weights = [np.clip(1 - (r / cut) ** 2, 0, 1) for r in fit.residuals_mm]
+        fit, notices = _through_scanner(_weighed(points, weights), scanner)
     return fit, notices
+
+
+def _agreed(
+    points: Sequence[ScanPoints], owners: Sequence[Owners], decals: int, scanner: Scanner | None
+) -> tuple[ShapeFit, tuple[Notice, ...]]:
+    """The best of several first fits: to all lines, without each large decal, to the marks alone.
+
+    A large decal that is off pulls a fit to all lines so far that nothing stands out any more.
+    """
+    best = _through_scanner(points, scanner)
+    score = _agreement(best[0], owners, decals)
+    counts = np.bincount(np.concatenate(owners), minlength=decals)[:decals]
+    large = np.argsort(-counts)[:_LARGE]
+    for kept in [*((o != k for o in owners) for k in large), (o >= decals for o in owners)]:
+        weights = [k.astype(float) for k in kept]
+        try:
+            tried = _through_scanner(_weighed(points, weights), scanner)
+        except ReadingsRefused:
+            continue  # too few lines are left to tell
+        found = _agreement(tried[0], owners, decals)
+        if found > score + 1e-3:
+            best, score = tried, found
+    return best
+
+
+def _agreement(fit: ShapeFit, owners: Sequence[Owners], decals: int) -> float:
+    """How many decals agree with a fit; the sheet's marks count as two."""
+    whose = np.minimum(np.concatenate(owners), decals)
+    close = np.clip(1 - (np.concatenate(fit.residuals_mm) / _CLOSE_MM) ** 2, 0, 1)
+    counts = np.bincount(whose, minlength=decals + 1)
+    shares = np.bincount(whose, close, minlength=decals + 1) / np.maximum(counts, 1)
+    return float(shares.sum() + shares[decals])
+
+
+def _weighed(points: Sequence[ScanPoints], weights: Sequence[Array]) -> list[ScanPoints]:
+    return [replace(p, weights=tuple(w.tolist())) for p, w in zip(points, weights, strict=True)]
 
 
 def _through_scanner(
@@ -235,9 +272,14 @@ def _through_scanner(
         # Refuses where they do not lie across each other, and says which way to turn the sheet.
         return shape_from_scans(points), ()
     u = KNOWN_SCANNER_U if scanner is not None else SINGLE_SCAN_U
+    whence = (
+        "the scanner's own error is taken from its record"
+        if scanner is not None
+        else "one scan alone cannot tell the scanner's error from the printer's"
+    )
     text = (
-        "one scan alone cannot tell the scanner's error from the printer's: sizes are open by "
-        f"{2e2 * u:.2f} mm in 100 mm; scan the sheet again, turned by 90 degrees"
+        f"{whence}: sizes are open by {2e2 * u:.2f} mm in 100 mm; scan the sheet again, turned by "
+        "90 degrees"
     )
     fit = shape_from_one(points[0], scanner, u_scanner=u)
     return fit, (Notice("one-scan-only", text, points[0].source),)
