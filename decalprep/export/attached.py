@@ -13,7 +13,7 @@ from decalprep.errors import InputProblem, TooMuch
 MOST_FILES = 2000
 MOST_BYTES = 64_000_000
 """All carried files together, unpacked."""
-MOST_DEPTH = 12
+MOST_NODES = 10_000
 
 
 def read_attachments(pdf: bytes, *, name: str) -> dict[str, bytes]:
@@ -38,7 +38,9 @@ def _all(opened: pikepdf.Pdf, name: str) -> dict[str, bytes]:
     found: dict[str, bytes] = {}
     room = MOST_BYTES
     tree = opened.Root.get("/Names", pikepdf.Dictionary()).get("/EmbeddedFiles")
-    for spec in _specs(tree, 0):
+    for spec in _specs(tree):
+        if not isinstance(spec, pikepdf.Dictionary):
+            continue
         held = spec.get("/EF", pikepdf.Dictionary())
         stream = held.get("/UF", held.get("/F"))
         title = spec.get("/UF", spec.get("/F"))
@@ -52,19 +54,21 @@ def _all(opened: pikepdf.Pdf, name: str) -> dict[str, bytes]:
     return found
 
 
-def _specs(node: pikepdf.Object | None, depth: int) -> Iterator[pikepdf.Object]:
-    """The file specifications of a name tree (ISO 32000-1, 7.9.6), in order."""
-    if not isinstance(node, pikepdf.Dictionary) or depth > MOST_DEPTH:
-        return
-    names = node.get("/Names")
-    if isinstance(names, pikepdf.Array):
-        for k in range(1, len(names), 2):
-            if isinstance(names[k], pikepdf.Dictionary):
-                yield names[k]
-    kids = node.get("/Kids")
-    if isinstance(kids, pikepdf.Array):
-        for kid in list(kids)[:MOST_FILES]:
-            yield from _specs(kid, depth + 1)
+def _specs(tree: pikepdf.Object | None) -> Iterator[pikepdf.Object]:
+    """The file specifications of a name tree (ISO 32000-1, 7.9.6); each node is read once."""
+    seen: set[tuple[int, int]] = set()
+    waiting = [tree]
+    while waiting and len(seen) < MOST_NODES:
+        node = waiting.pop()
+        if not isinstance(node, pikepdf.Dictionary) or node.objgen in seen:
+            continue
+        if node.is_indirect:
+            seen.add(node.objgen)
+        names, kids = node.get("/Names"), node.get("/Kids")
+        if isinstance(names, pikepdf.Array):
+            yield from (names[k] for k in range(1, len(names), 2))
+        if isinstance(kids, pikepdf.Array):
+            waiting.extend(reversed(list(kids)))
 
 
 def _bytes(stream: pikepdf.Stream, room: int, name: str) -> bytes:
