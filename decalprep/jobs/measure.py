@@ -34,6 +34,7 @@ from decalprep.scan.photograph import photograph_reason
 from decalprep.scan.placing import place_sheet
 
 _SCALED_BY = (0.97, 0.94, 1.03)
+_WELL_SEEN = 0.97
 
 
 @dataclass(frozen=True)
@@ -179,6 +180,8 @@ def sheet_shown(prints: Prints, scan: ScanImage, only: int | None = None) -> Sho
         shares = _shares(prints, as_claimed, only)
         if shares:
             best = max(shares, key=lambda n: shares[n])
+            if shares[best] < _WELL_SEEN:
+                _refuse_mirrored(prints, as_claimed, only, shares[best])
             return Shown(best, scan, as_claimed, _alike(prints, shares, best, scan))
         if scan.claimed_dpi is None:
             break
@@ -191,7 +194,7 @@ def _shares(prints: Prints, scan: ScanImage, only: int | None) -> dict[int, floa
     for number, sheet in enumerate(prints.sheets, 1):
         if only not in (None, number) or not sheet.decals:
             continue
-        lines = [*(d.outline for d in sheet.decals), *sheet.marks]
+        lines = sheet.lines
         size = (sheet.width_mm, sheet.height_mm)
         try:
             found[number] = place_sheet(scan, lines, sample_lines(lines), size).share
@@ -201,12 +204,8 @@ def _shares(prints: Prints, scan: ScanImage, only: int | None) -> dict[int, floa
 
 
 def _alike(prints: Prints, shares: dict[int, float], best: int, scan: ScanImage) -> Notice | None:
-    mine = {(d.name, d.outline) for d in prints.sheets[best - 1].decals}
-    same = [
-        n
-        for n in shares
-        if n != best and {(d.name, d.outline) for d in prints.sheets[n - 1].decals} == mine
-    ]
+    mine = set(prints.sheets[best - 1].lines)
+    same = [n for n in shares if n != best and set(prints.sheets[n - 1].lines) == mine]
     if not same:
         return None
     text = (
@@ -214,6 +213,18 @@ def _alike(prints: Prints, shares: dict[int, float], best: int, scan: ScanImage)
         f"sheet {best}: say --sheet if it is another"
     )
     return Notice("sheets-alike", text, scan.name, Severity.NOTE)
+
+
+def _refuse_mirrored(prints: Prints, scan: ScanImage, only: int | None, share: float) -> None:
+    """Sheets of plain shapes look much the same mirrored; marks and holes then tell."""
+    mirrored = _shares(prints, scan.mirrored, only)
+    if mirrored and max(mirrored.values()) > share + 0.05:
+        raise InputProblem(
+            "shows the sheet mirrored",
+            where=scan.name,
+            do="switch off mirroring in print dialog and scan program, lay the printed side on "
+            "the glass",
+        )
 
 
 def _not_shown(prints: Prints, scan: ScanImage, only: int | None) -> InputProblem:
@@ -226,13 +237,7 @@ def _not_shown(prints: Prints, scan: ScanImage, only: int | None) -> InputProble
             do="use a flatbed scanner, the sheet flat under the lid: a photograph is not accurate "
             "enough to judge a print",
         )
-    if _shares(prints, scan.mirrored, only):
-        return InputProblem(
-            "shows the sheet mirrored",
-            where=scan.name,
-            do="switch off mirroring in print dialog and scan program, lay the printed side on "
-            "the glass",
-        )
+    _refuse_mirrored(prints, scan, only, 0.0)
     what = f"sheet {only}" if only else f"any of the job's {len(prints.sheets)} sheet(s)"
     return InputProblem(
         f"does not show {what}",

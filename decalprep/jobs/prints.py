@@ -8,14 +8,14 @@ lower left, y up.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from decalprep.errors import InputProblem
 from decalprep.jobs.lay import sheet_from_decal
-from decalprep.model import Decal, Drawing, Placement, PrinterRecord
+from decalprep.model import Decal, Drawing, Layer, Placement, PrinterRecord, StrokeMark
 
 if TYPE_CHECKING:
     from decalprep.jobs.make import Made, MakeOptions
@@ -55,6 +55,7 @@ class PrintedSheet:
 
     ``mean_scale_u`` is the standard uncertainty of the mean scale of its print (parts of one), None
     without a printer record. ``bars``: length of each check bar in mm, and whether it runs up.
+    ``guides`` are hole guides and screw crosses, by which a sheet is known.
     """
 
     name: str
@@ -65,6 +66,12 @@ class PrintedSheet:
     printer: str = ""
     mean_scale_u: float | None = None
     bars: tuple[tuple[float, bool], ...] = ()
+    guides: tuple[tuple[Point, ...], ...] = ()
+
+    @property
+    def lines(self) -> tuple[tuple[Point, ...], ...]:
+        """All lines that the print shows."""
+        return (*(d.outline for d in self.decals), *self.marks, *self.guides)
 
     @property
     def expected(self) -> ExpectedPrint:
@@ -126,7 +133,15 @@ def _sheet(
         record.printer if record is not None else "",
         mean_scale_uncertainty(record) if record is not None and known else None,
         tuple((bar.length_mm, bar.upward) for bar in mark_places(drawing.sheet).bars),
+        tuple(_guides(drawing)),
     )
+
+
+def _guides(drawing: Drawing) -> Iterator[tuple[Point, ...]]:
+    for item in drawing.items:
+        if isinstance(item, StrokeMark) and item.layer in (Layer.HOLE_GUIDE, Layer.SCREW_CROSS):
+            line = item.path.points(0.02)
+            yield tuple([*line, line[0]] if item.path.closed else line)
 
 
 def _decal(decal: Decal, place: Placement, outline: tuple[Point, ...]) -> PrintedDecal:
@@ -163,6 +178,7 @@ def prints_text(prints: Prints) -> bytes:
             "mean_scale_u": sheet.mean_scale_u,
             "bars": [[length, "up" if upward else "across"] for length, upward in sheet.bars],
             "marks": [_rounded(line) for line in sheet.marks],
+            "guides": [_rounded(line) for line in sheet.guides],
             "decals": [
                 {
                     "name": d.name,
@@ -232,6 +248,7 @@ def _read_sheet(data: dict[str, Any]) -> PrintedSheet:
         str(data["printer"]),
         None if u is None else float(u),
         tuple((float(length), way == "up") for length, way in data["bars"]),
+        tuple(_line(line) for line in data["guides"]),
     )
 
 
