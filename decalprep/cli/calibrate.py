@@ -220,7 +220,7 @@ def scan(
 
     
     Example:
-      decalprep calibrate scan --printer "office laser" upright.png turned.png \
+      decalprep calibrate scan --printer "office laser" upright.png turned.png \\
         "down1=254.62 across1=169.55 method=vernier" --scanner "desk flatbed"
     """
     from decalprep.cli.make import today

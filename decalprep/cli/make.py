@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from decalprep.cli.text import Progress, say, wrapped
+from decalprep.cli.text import Progress, heed_interrupts, say, wrapped
 
 if TYPE_CHECKING:
     from decalprep.jobs.spec import Job
@@ -122,6 +122,7 @@ def run_job(job: Job, folder: Path, choices: RunChoices) -> None:
         again=choices.again,
         fresh_sheet=choices.fresh_sheet,
     )
+    heed_interrupts()
     with Progress(steps_of(job)) as progress:
         made = make_job(job, options, progress)
         progress("writing the files")

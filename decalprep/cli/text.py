@@ -1,9 +1,12 @@
 """Text for the terminal: 80 columns, colour only where it is wanted, progress only on a screen."""
 
+import contextlib
 import os
+import signal
 import sys
 import textwrap
 from collections.abc import Iterable
+from types import FrameType
 from typing import TextIO
 
 import click
@@ -49,6 +52,31 @@ def say_notices(notices: Iterable[Notice], *, notes: bool = True) -> None:
 
 
 BAR = 20
+_asked_to_stop: list[int] = []
+
+
+def heed_interrupts() -> None:
+    """Make Ctrl-C sure to end the run, where it has its usual meaning.
+
+    Python drops a KeyboardInterrupt that reaches it in a callback of a library, such as one that
+    frees an object; the next step that is told then raises it again.
+    """
+    if signal.getsignal(signal.SIGINT) is not signal.default_int_handler:
+        return
+
+    def heed(number: int, frame: FrameType | None) -> None:
+        _asked_to_stop.append(number)
+        signal.default_int_handler(number, frame)
+
+    _asked_to_stop.clear()
+    with contextlib.suppress(ValueError):  # only the main thread may listen
+        signal.signal(signal.SIGINT, heed)
+
+
+def stop_if_asked() -> None:
+    """Raise the KeyboardInterrupt that was asked for earlier, if one was."""
+    if _asked_to_stop:
+        raise KeyboardInterrupt
 
 
 class Progress:
@@ -72,7 +100,12 @@ class Progress:
         self.done()
 
     def __call__(self, words: str) -> None:
-        """Show the words in place of the ones before."""
+        """Show the words in place of the ones before.
+
+        Raises:
+            KeyboardInterrupt: it was asked for before and got lost on its way.
+        """
+        stop_if_asked()
         head = words.partition(":")[0] if words.startswith("nesting:") else words
         if head != self._head:
             self._head = head
