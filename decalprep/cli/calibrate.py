@@ -218,7 +218,7 @@ def scan(
     corrects nothing. No fitting, straightening or cropping in the scan program. The size comes from
     what you read with a rule, as for 'enter'; method=vernier reads finest.
 
-    
+    \b
     Example:
       decalprep calibrate scan --printer "office laser" upright.png turned.png \\
         "down1=254.62 across1=169.55 method=vernier" --scanner "desk flatbed"
