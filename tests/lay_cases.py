@@ -72,7 +72,7 @@ def apart(laid: Laid, decals: Sequence[Decal], gap: float = 3.0) -> None:
     for k, (sheet, area, name) in enumerate(lying):
         p = laid.sheets[sheet].printable
         assert box(p.x0, p.y0, p.x1, p.y1).buffer(0.001).contains(area), name
-        for gone in laid.sheets[sheet].gone:
+        for gone in laid.before[sheet].gone:
             assert area.distance(box(gone.x0, gone.y0, gone.x1, gone.y1)) >= gap - 0.001
         for other_sheet, other, other_name in lying[:k]:
             if other_sheet == sheet:

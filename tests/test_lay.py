@@ -244,7 +244,7 @@ def test_where_the_part_used_sheet_is_another_only_its_pieces_move(tmp_path: Pat
     decals = [decal("engine", 180, 110, 4)]
     laid = lay(found, decals)
     keep(found, laid, decals)
-    part_used = next(k for k, s in enumerate(laid.sheets) if s.gone)
+    part_used = next(k for k, s in enumerate(laid.before) if s.gone)
     there = [p for p in laid.placements if p.sheet_index == part_used]
     found = job(tmp_path, HEAD + A4 + GONE.replace("150", "120") + panel("engine"))
     after, _ = again(found, decals)
@@ -288,7 +288,7 @@ def test_a_decal_never_crosses_a_die_line_and_gone_labels_stay_empty(tmp_path: P
         ]
         assert len(inside) == 1
         used.setdefault(sheet, set()).update(inside)
-    part_used = next(k for k, s in enumerate(laid.sheets) if s.gone_labels)
+    part_used = next(k for k, s in enumerate(laid.before) if s.gone_labels)
     assert used[part_used] <= {4, 5, 7, 8}
     apart(laid, decals)
 

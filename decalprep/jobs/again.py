@@ -7,9 +7,16 @@ from dataclasses import dataclass, replace
 
 from decalprep.errors import DoesNotFit, UsageProblem
 from decalprep.jobs.groups import Effort, Group, Lying, nest_groups
-from decalprep.jobs.lay import Laid, kinds_for, nest_part, placement_file, read_placements
+from decalprep.jobs.lay import (
+    Laid,
+    kinds_for,
+    laid_of,
+    nest_part,
+    placement_file,
+    read_placements,
+)
 from decalprep.jobs.leftovers import free_mm2
-from decalprep.jobs.placements import Kept, Used, kept_text, rules_of
+from decalprep.jobs.placements import Kept, kept_text, rules_of
 from decalprep.jobs.spec import Job, PanelSpec, SheetSpec
 from decalprep.jobs.tiling import Pieces
 from decalprep.model import Decal, Notice, Severity, Sheet
@@ -134,22 +141,21 @@ def lay_again(decals: Sequence[Decal], job: Job, again: Again, say: Callable[[st
     group = Group(tuple(parts), (again.spec,))
     try:
         nested = nest_groups([group], Lying(), job, Effort(say))
-    except DoesNotFit as problem:
+    except DoesNotFit:
+        names = ", ".join(f"{name}#{k}" for name, mine in copies.items() for k in mine)
         if again.number is None:
-            raise
+            raise DoesNotFit(
+                f"one sheet has no room for {names}", do="print fewer at once"
+            ) from None
         raise DoesNotFit(
-            f"the rest of sheet {again.number + 1} has no room ({problem.found})",
-            where=problem.where,
-            do="add --fresh-sheet to print on a new sheet",
+            f"the rest of sheet {again.number + 1} has no room for {names}",
+            do="add --fresh-sheet to print on a new sheet, or print fewer at once",
         ) from None
-    placed = [replace(p, copy=copies[p.decal][p.copy - 1]) for p in nested.lying.placements]
-    order = sorted(placed, key=lambda p: (p.sheet_index, p.decal, p.copy))
-    sheets = nested.lying.sheets
-    notices = (*nested.notices, _told(again, len(order)))
-    if len(sheets) > 1:
-        raise DoesNotFit("these pieces need more than one sheet", do="print fewer at once")
-    return Laid(
-        tuple(order), sheets, 1, notices, 0, (again.spec.leftover,), nested.rest_mm, (Used(),)
+    laid = laid_of(nested, parts, (), job)
+    placed = [replace(p, copy=copies[p.decal][p.copy - 1]) for p in laid.placements]
+    notices = (*laid.notices, _told(again, len(placed)))
+    return replace(
+        laid, placements=tuple(placed), notices=notices, leftovers=(again.spec.leftover,)
     )
 
 

@@ -104,13 +104,18 @@ def nest_groups(groups: Sequence[Group], start: Lying, job: Job, effort: Effort)
 
 
 def nest_settings(kinds: Sequence[SheetSpec], job: Job) -> NestSettings:
-    """The rules of nesting on these kinds of sheet, in mm."""
-    from decalprep.marks import reserved_zones
+    """The rules of nesting on these kinds of sheet, in mm.
+
+    Pieces keep off the usual places of the marks; on a part-used sheet where these are gone, the
+    marks take what the pieces leave.
+    """
+    from decalprep.marks import mark_zones
     from decalprep.nesting import NestSettings
 
+    whole = [replace(s.sheet, gone=(), gone_labels=()) for s in kinds]
     return NestSettings(
         gap_mm=job["gap"],
-        blocked_on={s.sheet.name: reserved_zones(s.sheet) for s in kinds},
+        blocked_on={sheet.name: mark_zones(sheet) for sheet in whole},
         budget=job["passes"],
         seed=job["seed"],
         rows=job["rows"],
@@ -129,7 +134,9 @@ def _nest(
     stock = [_left(spec.sheet, lying.sheets) for spec in group.kinds]
     settings = nest_settings(group.kinds, job)
     if locked:
-        settings = _around(settings, locked, [lying.sheets[k] for k in own])
+        settings = replace(
+            settings, locked=tuple(locked), locked_sheets=tuple(lying.sheets[k] for k in own)
+        )
     others = len(lying.sheets) - len(own)
 
     def tell(count: int, least: int, step: int) -> None:
@@ -152,23 +159,6 @@ def _nest(
     return layout, own if locked else []
 
 
-def _around(
-    settings: NestSettings, locked: Sequence[Placement], sheets: Sequence[Sheet]
-) -> NestSettings:
-    """The rules with what lies there. A part-used sheet has its marks elsewhere than a whole one,
-    so each sheet in use goes by a name of its own, with its own marks to keep off."""
-    from decalprep.marks import mark_zones
-
-    named = [replace(sheet, name=f"{sheet.name}\n{k}") for k, sheet in enumerate(sheets)]
-    zones = {one.name: mark_zones(sheet) for one, sheet in zip(named, sheets, strict=True)}
-    return replace(
-        settings,
-        locked=tuple(locked),
-        locked_sheets=tuple(named),
-        blocked_on={**settings.blocked_on, **zones},
-    )
-
-
 def _locked(
     group: Group, lying: Lying, known: dict[str, NestPart], own: Sequence[int]
 ) -> tuple[list[Placement], list[NestPart]]:
@@ -188,13 +178,9 @@ def _locked(
 
 
 def _left(sheet: Sheet, used: Sequence[Sheet]) -> Sheet:
-    """The kind of sheet less those in use; as a whole one if its part-used one is among them."""
-    mine = [one for one in used if one.name == sheet.name]
-    if any(one.gone or one.gone_labels for one in mine):
-        sheet = replace(sheet, gone=(), gone_labels=())
-    if sheet.available is None:
-        return sheet
-    return replace(sheet, available=max(0, sheet.available - len(mine)))
+    """The kind of sheet, as a whole one if its part-used one is in use already."""
+    taken = any(one.name == sheet.name and (one.gone or one.gone_labels) for one in used)
+    return replace(sheet, gone=(), gone_labels=()) if taken else sheet
 
 
 def _joined(group: Group, lying: Lying, layout: Layout, own: Sequence[int]) -> Lying:

@@ -11,6 +11,7 @@ from shapely.geometry import Polygon
 
 from decalprep.errors import DecalprepError, DoesNotFit
 from decalprep.geometry import Affine
+from decalprep.jobs.boxes import boxes_over, whole_shape
 from decalprep.jobs.groups import Effort, Group, Lying, Nested, nest_groups
 from decalprep.jobs.placements import (
     Kept,
@@ -37,6 +38,8 @@ class Laid:
     where an earlier run had them; ``leftovers`` the name of the remembered part-used sheet that
     each sheet is, or "". ``rest_mm`` is the largest free rectangle on the last sheet laid.
     ``used`` is what is printed on each sheet, as far as is known: of kept sheets from before.
+    ``sheets`` are the sheets to draw: on part-used ones the pieces count as gone too, so that the
+    marks keep off them; ``before`` are the sheets as they were.
     """
 
     placements: tuple[Placement, ...]
@@ -47,6 +50,7 @@ class Laid:
     leftovers: tuple[str, ...] = ()
     rest_mm: tuple[float, float] = (0.0, 0.0)
     used: tuple[Used, ...] = ()
+    before: tuple[Sheet, ...] = ()
 
     @property
     def bound_text(self) -> str:
@@ -115,11 +119,13 @@ def lay_out(
         told = (Notice("placements-unused", words, job.source.name),)
         start, before = Lying(), ()
         nested = nest_groups(groups, start, job, effort)
-    laid = _laid(nested, before, job)
+    laid = laid_of(nested, parts, before, job)
     return replace(laid, kept=len(start.placements), notices=(*told, *laid.notices))
 
 
-def _laid(nested: Nested, before: Sequence[KeptSheet], job: Job) -> Laid:
+def laid_of(
+    nested: Nested, parts: Sequence[NestPart], before: Sequence[KeptSheet], job: Job
+) -> Laid:
     """The layout; each sheet is the remembered one as kept, or the one that was offered."""
     lying = nested.lying
     order = sorted(lying.placements, key=lambda p: (p.sheet_index, p.decal, p.copy))
@@ -129,14 +135,26 @@ def _laid(nested: Nested, before: Sequence[KeptSheet], job: Job) -> Laid:
     leftovers += [offered[s.name] if s.gone or s.gone_labels else "" for s in fresh]
     return Laid(
         tuple(order),
-        lying.sheets,
+        _drawn(lying, parts),
         nested.lower_bound,
         nested.notices,
         0,
         tuple(leftovers),
         nested.rest_mm,
         (*(sheet.used for sheet in before), *(Used() for _ in fresh)),
+        lying.sheets,
     )
+
+
+def _drawn(lying: Lying, parts: Sequence[NestPart]) -> tuple[Sheet, ...]:
+    """The sheets with the pieces of part-used ones counted as gone."""
+    by_key = {part.key: part for part in parts}
+    found = []
+    for index, sheet in enumerate(lying.sheets):
+        mine = [p for p in lying.placements if p.sheet_index == index and sheet.gone]
+        boxes = [b for p in mine for b in boxes_over(whole_shape(by_key[p.decal], p))]
+        found.append(replace(sheet, gone=(*sheet.gone, *boxes)))
+    return tuple(found)
 
 
 # ---------------------------------------------------------------- the placement file
@@ -154,7 +172,7 @@ def placement_text(laid: Laid, decals: Sequence[Decal], job: Job) -> bytes:
     used = laid.used or (Used(),) * len(laid.sheets)
     sheets = tuple(
         KeptSheet(s.name, rules_of(s, job), s.gone, s.gone_labels, leftover, mine)
-        for s, leftover, mine in zip(laid.sheets, names, used, strict=True)
+        for s, leftover, mine in zip(laid.before, names, used, strict=True)
     )
     return kept_text(Kept(sheets, laid.placements, tuple(prints[p.decal] for p in laid.placements)))
 

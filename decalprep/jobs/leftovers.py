@@ -4,23 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from pathlib import Path
 
-import numpy as np
 import shapely
 from shapely.geometry import box
-from shapely.geometry.base import BaseGeometry
 
 from decalprep.errors import DecalprepError
-from decalprep.geometry import Box
+from decalprep.jobs.boxes import boxes_over, whole_shape
 from decalprep.jobs.lay import Laid, nest_part
 from decalprep.jobs.placements import Kept, Used
 from decalprep.jobs.spec import Job, SheetSpec
-from decalprep.model import Decal, Drawing, Layer, Notice, Severity, Sheet, TextMark
+from decalprep.model import Decal, Drawing, Layer, Notice, Severity, Sheet, StrokeMark, TextMark
 
-STRIP_MM = 2.0
-"""Pieces are remembered as boxes of this height, so that what lies beside a round one is kept."""
 CLEAR_MM = 0.5
 LEAST_REST_MM2 = 1500.0
 """A rest whose largest free rectangle is smaller is not worth keeping."""
@@ -28,18 +23,11 @@ LEAST_REST_MM2 = 1500.0
 
 def used_of(drawing: Drawing, index: int, laid: Laid, decals: Sequence[Decal]) -> Used:
     """What the pieces, labels and marks of one sheet take of it."""
-    from shapely.affinity import affine_transform
-
     from decalprep.compose.labels import label_box
     from decalprep.marks import label_cells, mark_places
 
-    by_name = {d.name: d for d in decals}
-    shapes = []
-    for p in laid.placements:
-        if p.sheet_index == index:
-            m = p.sheet_from_fitted
-            outer = shapely.Polygon(nest_part(by_name[p.decal]).polygon.exterior)
-            shapes.append(affine_transform(outer, [m.a, m.c, m.b, m.d, m.e, m.f]))
+    by_name = {d.name: nest_part(d) for d in decals}
+    shapes = [whole_shape(by_name[p.decal], p) for p in laid.placements if p.sheet_index == index]
     cells = [box(c.x0, c.y0, c.x1, c.y1) for c in label_cells(drawing.sheet)]
     labels = tuple(n for n, cell in enumerate(cells, 1) if any(s.intersects(cell) for s in shapes))
     boxes = [] if cells else [b for shape in shapes for b in boxes_over(shape)]
@@ -49,39 +37,12 @@ def used_of(drawing: Drawing, index: int, laid: Laid, decals: Sequence[Decal]) -
         for item in drawing.items
         if isinstance(item, TextMark) and item.layer is Layer.LABEL
     ]
-    return Used(tuple(_rounded(b) for b in boxes), labels)
-
-
-def _rounded(b: Box) -> Box:
-    return Box(round(b.x0, 3), round(b.y0, 3), round(b.x1, 3), round(b.y1, 3))
-
-
-def boxes_over(shape: BaseGeometry) -> list[Box]:
-    """Boxes that cover a shape: strips across it, equal ones above each other joined.
-
-    >>> boxes_over(box(10, 10, 50, 40))
-    [Box(x0=10.0, y0=10.0, x1=50.0, y1=40.0)]
-    """
-    x0, y0, x1, y1 = shape.bounds
-    edges = np.append(np.arange(y0, y1 - 1e-9, STRIP_MM), y1)
-    found: list[Box] = []
-    for low, high in pairwise(edges):
-        strip = shape.intersection(box(x0 - 1, low, x1 + 1, high))
-        for part in shapely.get_parts(strip):
-            if part.area <= 0:
-                continue
-            left, _, right, _ = part.bounds
-            one = Box(left, float(low), right, float(high))
-            below = next((b for b in found if b.y1 == one.y0 and _same_width(b, one)), None)
-            if below is not None:
-                found.remove(below)
-                one = Box(below.x0, below.y0, below.x1, one.y1)
-            found.append(one)
-    return found
-
-
-def _same_width(a: Box, b: Box) -> bool:
-    return abs(a.x0 - b.x0) < 1e-6 and abs(a.x1 - b.x1) < 1e-6
+    boxes += [
+        item.path.box.grown(CLEAR_MM)
+        for item in drawing.items
+        if isinstance(item, StrokeMark) and item.decal and item.layer is Layer.REGISTRATION
+    ]
+    return Used(tuple(dict.fromkeys(boxes)), labels)
 
 
 # ---------------------------------------------------------------- offering and remembering
@@ -194,7 +155,7 @@ def rests_of(laid: Laid) -> list[Rest]:
     """The sheets to remember: the part-used ones, and of each kind of whole ones the emptiest."""
     names = laid.leftovers or ("",) * len(laid.sheets)
     used = laid.used
-    rests = [Rest(k, s, u) for k, (s, u) in enumerate(zip(laid.sheets, used, strict=True))]
+    rests = [Rest(k, s, u) for k, (s, u) in enumerate(zip(laid.before, used, strict=True))]
     kept = [
         replace(r, sheet=replace(r.sheet, name=names[r.number])) for r in rests if names[r.number]
     ]
@@ -256,7 +217,7 @@ def remember(laid: Laid, folder: Path) -> None:
     """
     from decalprep.records import take_from_sheet
 
-    for name, sheet, used in zip(laid.leftovers, laid.sheets, laid.used, strict=True):
+    for name, sheet, used in zip(laid.leftovers, laid.before, laid.used, strict=True):
         if name:
             whole = replace(sheet, name=name, available=None)
             take_from_sheet(folder, whole, areas=used.boxes, labels=used.labels)
