@@ -43,6 +43,22 @@ def test_exact_readings_come_back_and_hole_shrink_cancels() -> None:
     assert (got.scale_x, got.scale_y, got.skew) == pytest.approx(truth, abs=1e-9)
 
 
+def test_centres_off_by_a_hair_do_not_make_diagonals_of_pairs_along_the_axes() -> None:
+    """Circles fitted to a drawing have centres off by micrometres."""
+    holes = {
+        "h1": (5.0, 35.0),
+        "h2": (45.0, 35.0 + 3e-6),
+        "h4": (5.0 + 2e-6, 5.0),
+        "h5": (45.0, 5.0),
+    }
+    line = "h1-h2=37.0/43.4 h4-h5=37.0/43.4 h1-h4=26.68/33.08 h2-h5=26.68/33.08"
+    got = estimate_part(parse_part_readings(line, holes))
+    assert (got.scale_x, got.scale_y, got.skew) == pytest.approx((0.005, -0.004, 0.0), abs=1e-6)
+    assert "part-skew-not-measured" in [n.code for n in got.notices]
+    with pytest.raises(ReadingsRefused, match="one direction only"):
+        estimate_part(parse_part_readings("h1-h2=37.0/43.4 h4-h5=37.0/43.4", holes))
+
+
 def test_the_fit_maps_the_model_onto_the_part() -> None:
     truth = (-0.0031, 0.0022, 0.0015)
     readings = caliper(truth, np.random.default_rng(0), sigma_mm=0)

@@ -74,10 +74,10 @@ def weighted_fit(
     )
 
 
-def rank_of(design: Sequence[Sequence[float]] | Array) -> int:
-    """How many combinations of unknowns the design determines."""
+def rank_of(design: Sequence[Sequence[float]] | Array, *, least: float = 1e-9) -> int:
+    """How many combinations of unknowns the design determines, by ``least`` of its largest."""
     a = np.asarray(design, dtype=float)
-    return int(np.linalg.matrix_rank(a, tol=1e-9 * float(np.abs(a).max(initial=1e-300))))
+    return int(np.linalg.matrix_rank(a, tol=least * float(np.abs(a).max(initial=1e-300))))
 
 
 def standardised(fit: Fit, sigmas: Sequence[float] | Array) -> Array:

@@ -30,6 +30,10 @@ OUTER_EDGE_MM = 0.25
 """The same of an outer size as a measure of the part's scale (from simulation)."""
 LARGEST_ERROR = 0.03
 """Beyond 3 % a reading is a slip or the wrong pair of holes (common practice, no source)."""
+SLANT = 0.02
+"""A diagonal is more than a degree off the axes; fitted hole centres are off by micrometres."""
+LEAST_SHARE = 1e-3
+"""A direction that counts less than this beside the others is not measured at all."""
 _WORTH = 8.0
 
 
@@ -167,11 +171,11 @@ def _slopes(vectors: Array, px: Array, py: Array, length: Array) -> Array:
 def _determined(vectors: Array) -> list[int]:
     length = np.hypot(vectors[:, 0], vectors[:, 1])
     design = _slopes(vectors, vectors[:, 0], vectors[:, 1], length)
-    lean = vectors[:, 0] * vectors[:, 1]
-    both_ways = lean.max(initial=0.0) > 0 > lean.min(initial=0.0)
-    if both_ways and rank_of(design) == 3:
+    lean = vectors[:, 0] * vectors[:, 1] / length**2
+    both_ways = lean.max(initial=0.0) > SLANT and lean.min(initial=0.0) < -SLANT
+    if both_ways and rank_of(design, least=LEAST_SHARE) == 3:
         return [0, 1, 2]
-    if rank_of(design[:, :2]) == 2:
+    if rank_of(design[:, :2], least=LEAST_SHARE) == 2:
         return [0, 1]
     raise ReadingsRefused(
         "the part was measured in one direction only",
