@@ -7,14 +7,18 @@ import re
 from collections import Counter
 from html.parser import HTMLParser
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
 from PIL import Image
 from report_job import HOSTILE, TITLE, shared_job
 
-from decalprep.jobs.make import Made
+from decalprep.geometry import Box
+from decalprep.jobs.jobfile import read_job
+from decalprep.jobs.make import Made, MakeOptions, make_job
 from decalprep.jobs.report import report_html
 from decalprep.jobs.report_data import result_data
+from decalprep.jobs.report_places import holding, places_of
 
 VOID = {"meta", "img", "input", "br", "hr", "link"}
 
@@ -298,3 +302,78 @@ def test_a_layer_shows_nothing_of_the_others(tree: Tree) -> None:
 
 def test_it_stays_small_enough_to_mail(made: Made) -> None:
     assert len(made.files["report.html"]) < 2_000_000
+
+
+# ---------------------------------------------------------------- every word of it hostile
+
+POISON = "\"'></title></style><script>alert(1)</script><img src=x onerror=alert(2)>\u202e\x00"
+
+
+def poisoned(value: object, key: str = "") -> object:
+    """The same data with poison in every text but those that are looked up."""
+    if isinstance(value, dict):
+        return {k: poisoned(v, k) for k, v in value.items()}
+    if isinstance(value, list):
+        return [poisoned(v, key) for v in value]
+    if isinstance(value, str) and key != "severity":
+        return value + POISON
+    return value
+
+
+def test_poison_in_every_text_has_no_effect(made: Made, monkeypatch: pytest.MonkeyPatch) -> None:
+    import decalprep.jobs.report as report
+
+    data = poisoned(result_data(made))
+    monkeypatch.setattr(report, "result_data", lambda _: data)
+    shown = report_html(made, made.files).decode("utf-8")
+    tree = Tree(shown)
+    assert not tree.of("script", "iframe", "form", "object")
+    assert all(not key.startswith("on") for _, attrs in tree.elements for key in attrs)
+    assert len(tree.of("style")) == len(tree.of("body")) == 1
+    assert all((a["src"] or "").startswith("data:image/webp") for a in tree.of("img"))
+    assert "".join(tree.texts).count("<script>alert(1)</script>") > 100
+    assert "\u202e" not in shown
+    assert "\x00" not in shown
+
+
+# ---------------------------------------------------------------- many sheets, tiles
+
+
+def test_many_sheets_share_the_same_number_of_pixels() -> None:
+    from decalprep.jobs.report_pictures import COARSE_DPI, dpi_for
+
+    a4 = (210.0, 297.0)
+    assert dpi_for([a4]) == dpi_for([a4] * 4) == 200
+    assert dpi_for([a4] * 8) == pytest.approx(200 / 2**0.5)
+    assert dpi_for([a4] * 1000) == COARSE_DPI
+    assert dpi_for([(5000.0, 5000.0)]) < 26
+    assert dpi_for([]) == 200
+
+
+def test_tiles_are_shown_each_and_a_place_on_the_tile_that_holds_it(tmp_path: Path) -> None:
+    """A panel larger than its sheets: its pictures are its tiles, marks lie on the right page."""
+    (tmp_path / "a.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="260mm" height="60mm" viewBox="0 0 260 60">'
+        '<rect width="260" height="60" fill="#223"/>'
+        '<path d="M240 20V40" stroke="#fff" stroke-width="0.08"/></svg>'
+    )
+    job = (
+        '[[sheet]]\nsize = "A5"\n[[panel]]\nname = "deck"\nartwork = "a.svg"\ntile = true\n'
+        'safe_margin = "30 mm"\n'
+    )
+    (tmp_path / "job.toml").write_text(job)
+    options = MakeOptions(records=tmp_path, today="2026-01-15")
+    made = make_job(read_job(tmp_path / "job.toml"), options, lambda _: None)
+    assert len(made.prepared[0].tiles) >= 2
+    tree = Tree(made.files["report.html"].decode("utf-8"))
+    shown = [a["alt"] for a in tree.of("img") if (a["alt"] or "").endswith("its cut lines")]
+    assert [s.partition(" as on")[0] for s in shown if s] == list(made.prepared[0].tiles)
+    placed = [n for n in result_data(made)["notices"] if n["box_mm"] and n["subject"] == "deck"]
+    assert placed
+    places = places_of(made)
+    for notice in placed:
+        box = Box(*notice["box_mm"])
+        held = holding(places["deck"], box)
+        assert len(held) < len(places["deck"])
+        for place in held:
+            assert place.decal.outline.box.grown(0.01).contains(Box(*box.centre, *box.centre))

@@ -45,7 +45,7 @@ def result_data(made: Made) -> dict[str, Any]:
             _panel_data(one, panel["artwork"])
             for one, panel in zip(made.prepared, made.job.panels, strict=True)
         ],
-        "placements": [_placement_data(p, made) for p in made.laid.placements],
+        "placements": _placements_data(made),
         "ink": [
             {"sheet": k, "inks": dict(i.inks), "printed_share": i.printed_share}
             for k, i in enumerate(made.ink, 1)
@@ -108,14 +108,22 @@ def _panel_data(one: Prepared, artwork: str) -> dict[str, Any]:
     }
 
 
-def _placement_data(p: Placement, made: Made) -> dict[str, Any]:
+def _placements_data(made: Made) -> list[dict[str, Any]]:
+    decals = {decal.name: decal for decal in made.pieces.decals}
+    panels = (one.decal.panel for one in made.prepared)
+    parts = dict(zip(panels, made.part_records, strict=True))
+    return [
+        _placement_data(p, decals[p.decal], parts[decals[p.decal].panel], made)
+        for p in made.laid.placements
+    ]
+
+
+def _placement_data(
+    p: Placement, decal: Decal, part: PartRecord | None, made: Made
+) -> dict[str, Any]:
     """Where one copy lies, how large it is on the page, and how true its print should be."""
-    decal = next(d for d in made.pieces.decals if d.name == p.decal)
-    k = [one.decal.name for one in made.prepared].index(decal.panel)
-    page_from_decal = made.drawings[p.sheet_index].page_from_sheet @ sheet_from_decal(decal, p)
-    box = decal.outline.box
-    record, part = made.records[p.sheet_index], made.part_records[k]
-    m = page_from_decal
+    record = made.records[p.sheet_index]
+    box, m = decal.outline.box, page_from_decal(decal, p, made)
     return {
         "decal": p.decal,
         "copy": p.copy,
