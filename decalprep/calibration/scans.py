@@ -88,27 +88,32 @@ class ShapeFit:
     residuals_mm: tuple[Array, ...]
 
 
-def shape_from_scans(scans: Sequence[ScanPoints]) -> ShapeFit:
+def shape_from_scans(scans: Sequence[ScanPoints], *, scanner: Scanner | None = None) -> ShapeFit:
     """y/x ratio error and skew of a printed page (parts of one) from scans at 0 and 90 degrees.
 
-    Does not give the size: ``estimate_printer`` joins it with readings of a rule.
+    Does not give the size: ``estimate_printer`` joins it with readings of a rule. ``scanner`` known
+    from before gives the lens terms, which few lines would mix up with the scale.
 
     Raises:
         ReadingsRefused: one scan only, no two scans across each other, different pages, a scan
             that is a turned copy of another.
     """
     _refuse_useless(scans)
-    lens = _same_bed(scans)
+    lens = scanner is None and _same_bed(scans)
     problem = _Problem(scans, _SHARED if lens else 4)
-    extra = 0.0 if lens else _NO_LENS_U**2
+    start = problem.start()
+    if scanner is not None:
+        start[4:_SHARED] = (scanner.lens2_mm, scanner.lens3_mm)
+    known = lens or scanner is not None
+    extra = 0.0 if known else _NO_LENS_U**2
     notices = [n for scan in scans for n in scan.notices]
-    if not lens:
+    if not known:
         text = (
             "the scans differ in size: the scan program has cropped them, so the scanner's lens "
             "error cannot be told apart; scan the whole bed each time"
         )
         notices.append(Notice("scan-cropped", text))
-    return _fitted(problem, problem.start(), extra, tuple(notices))
+    return _fitted(problem, start, extra, tuple(notices))
 
 
 def shape_from_one(scan: ScanPoints, scanner: Scanner | None, *, u_scanner: float) -> ShapeFit:

@@ -270,7 +270,7 @@ def _through_scanner(
     """The shape of the sheet, the scanner told apart where two scans allow it."""
     if len(points) > 1:
         # Refuses where they do not lie across each other, and says which way to turn the sheet.
-        return shape_from_scans(points), ()
+        return shape_from_scans(points, scanner=scanner), ()
     u = KNOWN_SCANNER_U if scanner is not None else SINGLE_SCAN_U
     whence = (
         "the scanner's own error is taken from its record"

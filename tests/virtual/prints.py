@@ -28,7 +28,7 @@ def grown(
     size = (rgb.shape[1], rgb.shape[0])
     larger = cv2.warpAffine(rgb, warp, size, flags=cv2.INTER_CUBIC, borderValue=(255,) * 3)
     out = rgb.copy()
-    grow = 4
+    grow = round(0.8 * px[0])
     rows = slice(round(top) - grow, round(bottom) + grow)
     columns = slice(round(left) - grow, round(right) + grow)
     out[rows, columns] = larger[rows, columns]

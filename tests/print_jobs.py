@@ -1,0 +1,84 @@
+"""A small job of the tug's console, made by the command line, its sheets printed and scanned."""
+
+from pathlib import Path
+
+import numpy as np
+from PIL import Image
+from virtual.hand import Press
+from virtual.prints import drawn, scanned
+from virtual.scanner import Bed
+
+from decalprep.cli import run
+
+A5 = (148.0, 210.0)
+HELM_HOLES = ((8, 8, 2.2), (92, 8, 2.2), (92, 62, 2.2), (8, 62, 2.2), (50, 44, 6.1))
+PUMP_HOLES = ((8, 8, 2.2), (40, 92, 2.2))
+BED = Bed(
+    dpi=200,
+    width_mm=156,
+    height_mm=220,
+    scale_u=0.002,
+    scale_v=-0.001,
+    shear=0.0004,
+    lens3_mm=0.08,
+    noise=3,
+)
+"""A scanner a little larger than the sheet: turned by 90 degrees, the sheet hangs over."""
+
+
+def artwork(width: float, height: float, fill: str, holes: tuple[tuple[float, ...], ...]) -> str:
+    """A plate with a bar of legend and round holes, as SVG in true mm."""
+    circles = "".join(
+        f'<circle cx="{x}" cy="{y}" r="{r}" fill="#fff" stroke="#c00" stroke-width="0.2"/>'
+        for x, y, r in holes
+    )
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" '
+        f'viewBox="0 0 {width} {height}"><rect width="{width}" height="{height}" fill="{fill}"/>'
+        f'<rect x="{width / 4}" y="{height / 3}" width="{width / 2}" height="3" fill="#ffd"/>'
+        f"{circles}</svg>"
+    )
+
+
+def made_job(folder: Path, *, printer: str = "", helm: str = "#234", more: str = "") -> Path:
+    """The job file, its sheets made beside it in ``tug-out``."""
+    (folder / "helm.svg").write_text(artwork(100, 70, helm, HELM_HOLES))
+    (folder / "pump.svg").write_text(artwork(48, 100, "#dde4e8", PUMP_HOLES))
+    job = folder / "tug.toml"
+    lines = ["[job]", 'title = "Harbour tug"', 'print_tolerance = "0.25 mm"', "[[sheet]]"]
+    lines += ['size = "148 mm x 210 mm"', f'printer = "{printer}"' if printer else "", more]
+    lines += ["[[panel]]", 'name = "helm"', 'artwork = "helm.svg"']
+    lines += ["[[panel]]", 'name = "pump"', 'artwork = "pump.svg"', ""]
+    job.write_text("\n".join(lines))
+    assert run(["make", str(job), "--dpi", "40"]) == 0
+    return job
+
+
+def sheet_picture(job: Path, page: int = 0, dpi: float = 400.0) -> np.ndarray:
+    """The sheet drawn as RGB."""
+    return drawn((job.with_name("tug-out") / "sheets.pdf").read_bytes(), page, dpi)
+
+
+def save_scan(
+    path: Path,
+    rgb: np.ndarray,
+    press: Press,
+    *,
+    turn_deg: float,
+    bed: Bed = BED,
+    size_mm: tuple[float, float] = A5,
+    seed: int = 1,
+) -> Path:
+    """A scan file of a printed page."""
+    picture = scanned(rgb, size_mm, press, bed, turn_deg=turn_deg, seed=seed)
+    Image.fromarray(picture).save(path, dpi=(bed.dpi, bed.dpi))
+    return path
+
+
+def scan_pair(folder: Path, name: str, rgb: np.ndarray, press: Press, **more) -> list[str]:
+    """Upright and turned, as file names."""
+    turns = (0.4, 90.3)
+    return [
+        str(save_scan(folder / f"{name}-{k}.png", rgb, press, turn_deg=t, seed=k, **more))
+        for k, t in enumerate(turns)
+    ]

@@ -1,0 +1,203 @@
+"""``decalprep measure``: printed sheets of a job judged in scans, through the command line."""
+
+import json
+import shutil
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image, ImageOps
+from print_jobs import A5, BED, made_job, save_scan, scan_pair, sheet_picture
+from virtual.hand import Press
+from virtual.prints import grown
+
+from decalprep.cli import run
+from decalprep.errors import InputProblem
+from decalprep.jobs.jobfile import read_job
+from decalprep.jobs.make import MakeOptions
+from decalprep.jobs.prints import prints_for, read_prints, rebuilt
+from decalprep.model import PrinterRecord, ScannerRecord
+from decalprep.records import save_printer, save_scanner
+
+PRESS = Press(
+    scale_x=-0.0027, scale_y=0.0011, skew=0.0006, ripple_mm=0.01, half_height_mm=A5[1] / 2
+)
+RECORD = PrinterRecord(
+    "office laser",
+    "plain paper",
+    scale_x=-0.0027,
+    scale_y=0.0011,
+    skew=0.0006,
+    u_scale_x=2e-4,
+    u_scale_y=2e-4,
+    u_skew=1e-4,
+    measured_on="2026-05-30",
+    weight_sheets=2.0,
+    scatter_scale_x=1e-4,
+    scatter_scale_y=1e-4,
+    scatter_skew=1e-4,
+)
+SCANNER = ScannerRecord(
+    "desk",
+    BED.dpi,
+    BED.dpi / 25.4 * (1 + (BED.scale_u + BED.scale_v) / 2),
+    2e-4,
+    BED.scale_u - BED.scale_v,
+    BED.shear,
+    0.0,
+    BED.lens3_mm * (100 / 108) ** 3,
+)
+
+
+class Desk:
+    """A folder with the made job, its sheet as drawn, and scans of it as they are asked for."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.job = made_job(folder, printer="office laser")
+        self.rgb = sheet_picture(self.job)
+        self.prints = read_prints(folder / "tug-out" / "prints.json")
+        self.good = scan_pair(folder, "good", self.rgb, PRESS)
+
+    def measure(self, *args: str) -> int:
+        return run(["measure", str(self.job), *args])
+
+
+@pytest.fixture(scope="module")
+def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Desk]:
+    folder = tmp_path_factory.mktemp("desk")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("DECALPREP_HOME", str(folder / "records"))
+        save_printer(folder / "records", RECORD)
+        save_scanner(folder / "records", SCANNER)
+        yield Desk(folder)
+
+
+def told(capsys: pytest.CaptureFixture[str]) -> str:
+    shown = capsys.readouterr()
+    return " ".join((shown.out + shown.err).split())
+
+
+def test_a_true_print_passes_before_it_is_cut(
+    desk: Desk, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    assert desk.measure(*desk.good, "--scanner", "desk", "--to", str(tmp_path)) == 0
+    shown = told(capsys)
+    assert shown.count("good") == 2
+    assert "cannot" not in shown
+    with Image.open(tmp_path / "measured-sheet-1.png") as picture:
+        assert max(picture.size) > 1000
+
+
+def test_a_decal_too_large_by_four_tenths_fails(
+    desk: Desk, capsys: pytest.CaptureFixture[str]
+) -> None:
+    outline = np.array(next(d.outline for d in desk.prints.sheets[0].decals if d.name == "helm"))
+    box = (*outline.min(axis=0), *outline.max(axis=0))
+    bad = scan_pair(desk.folder, "bad", grown(desk.rgb, A5, box, 1.004), PRESS)
+    assert desk.measure(*bad, "--scanner", "desk") == 6
+    rows = [line.split() for line in capsys.readouterr().out.splitlines()]
+    helm = next(r for r in rows if r[:2] == ["helm", "#1"])
+    pump = next(r for r in rows if r[:2] == ["pump", "#1"])
+    assert helm[-1] == "bad"
+    assert float(helm[2]) == pytest.approx(0.4, abs=float(helm[4]))
+    assert float(helm[5]) == pytest.approx(0.28, abs=float(helm[7]))
+    assert pump[-1] == "good"
+
+
+def test_one_scan_says_what_it_cannot_know(desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
+    assert desk.measure(desk.good[0]) == 7
+    shown = told(capsys)
+    assert shown.count("cannot tell") == 3
+    assert "one scan alone cannot tell the scanner's error" in shown
+    assert "the overall size rests on the dpi that the scan claims and the record" in shown
+    # The scanner's own record stands in for the second scan.
+    assert desk.measure(desk.good[0], "--scanner", "desk") == 0
+    assert "the scanner's own error is taken from its record" in told(capsys)
+
+
+def test_check_bars_tell_the_size(desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
+    assert desk.measure(*desk.good, "bar1=100,1 bar2=100.0") == 0
+    assert "rests on" not in told(capsys)
+    assert desk.measure(*desk.good, "bar1=102.0") == 7
+    assert "bar1=102.0 mm says that the sheet is +2.00 % off" in told(capsys)
+    assert desk.measure(*desk.good, "bar1=10.0") == 7
+    assert "cannot be: the bar is 100 mm long" in told(capsys)
+    assert desk.measure(*desk.good, "bar3=100") == 2
+
+
+def test_a_sheet_scaled_by_the_dialog_is_named(
+    desk: Desk, capsys: pytest.CaptureFixture[str]
+) -> None:
+    press = replace(PRESS, scale_x=PRESS.scale_x - 0.03, scale_y=PRESS.scale_y - 0.03)
+    scan = save_scan(desk.folder / "scaled.png", desk.rgb, press, turn_deg=0.3)
+    assert desk.measure(str(scan), "--scanner", "desk") == 6
+    shown = told(capsys)
+    assert shown.count("bad") == 2
+    assert "the print dialog has scaled it" in shown
+
+
+def test_another_sheet_is_refused(desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
+    blank = desk.folder / "blank.png"
+    Image.fromarray(np.full((1700, 1200), 240, np.uint8)).save(blank, dpi=(200, 200))
+    assert desk.measure(str(blank)) == 3
+    assert "does not show any of the job's 1 sheet" in told(capsys)
+    other = np.full_like(desk.rgb, 255)
+    for at, size in (((300, 400), (900, 1500)), ((1400, 1000), (700, 700))):
+        cv2.rectangle(other, at, (at[0] + size[0], at[1] + size[1]), (0, 120, 200), 2)
+    scan = save_scan(desk.folder / "other.png", other, PRESS, turn_deg=0.2)
+    assert desk.measure(str(scan)) == 3
+    assert desk.measure(desk.good[0], "--sheet", "2") == 2
+
+
+def test_mirrored_and_photographed_are_refused_by_reason(
+    desk: Desk, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with Image.open(desk.good[0]) as scan:
+        ImageOps.mirror(scan).save(desk.folder / "mirrored.png", dpi=(200, 200))
+        picture = np.asarray(scan)
+    assert desk.measure(str(desk.folder / "mirrored.png")) == 3
+    assert "shows the sheet mirrored" in told(capsys)
+    high, wide = picture.shape[:2]
+    square = np.array([[0, 0], [wide, 0], [wide, high], [0, high]], np.float32)
+    slant = square + np.array([[90, 80], [-110, 90], [-50, -60], [40, -100]], np.float32)
+    seen = cv2.warpPerspective(
+        picture,
+        cv2.getPerspectiveTransform(square, slant),
+        (wide, high),
+        borderValue=(60, 50, 40),
+    )
+    Image.fromarray(seen).save(desk.folder / "phone.jpg")
+    assert desk.measure(str(desk.folder / "phone.jpg")) == 3
+    shown = told(capsys)
+    assert "is a photograph taken at an angle" in shown
+    assert "use a flatbed scanner" in shown
+
+
+def test_what_should_be_seen_is_worked_out_again_if_it_was_not_kept(
+    desk: Desk, tmp_path: Path
+) -> None:
+    job = read_job(desk.job)
+    options = MakeOptions(desk.folder / "records", "2026-06-01")
+    kept, is_kept = prints_for(job, desk.folder / "tug-out", options, lambda _: None)
+    assert is_kept
+    again = rebuilt(job, options, lambda _: None)
+    assert again.tolerance_mm == kept.tolerance_mm == 0.25
+    for one, two in zip(kept.sheets, again.sheets, strict=True):
+        assert (one.bars, one.printer) == (two.bars, two.printer)
+        assert one.mean_scale_u == pytest.approx(two.mean_scale_u)
+        for a, b in zip(one.lines, two.lines, strict=True):
+            assert np.allclose(a, b, atol=1e-4)
+    damaged = tmp_path / "prints.json"
+    damaged.write_text(json.dumps({"kind": "decalprep prints", "version": 1}))
+    with pytest.raises(InputProblem, match="damaged"):
+        read_prints(damaged)
+    shutil.rmtree(tmp_path)
+
+
+def test_an_unknown_scanner_is_named(desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
+    assert desk.measure(*desk.good, "--scanner", "attic") == 2
+    assert "there is no record of a scanner 'attic' (there are: desk)" in told(capsys)
