@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 Say = Callable[[str], None]
 STRIP_SECONDS = 2
+ENGINE_TELLS = "part-used-stock"
+"""Told of the whole job at once, with what prints it (``jobs.make.stock_notices``)."""
 
 
 @dataclass(frozen=True)
@@ -96,7 +98,7 @@ def nest_groups(groups: Sequence[Group], start: Lying, job: Job, effort: Effort)
     for group in sorted(groups, key=lambda g: len(g.kinds)):
         layout, own = _nest(group, lying, known, job, effort)
         bounds.append(layout.lower_bound)
-        notices += layout.notices
+        notices += [n for n in layout.notices if n.code != ENGINE_TELLS]
         rest = layout.rest_mm
         lying = _joined(group, lying, layout, own)
     bound = bounds[0] if len(groups) == 1 else least_sheets(groups, job)

@@ -99,12 +99,12 @@ def _with(spec: SheetSpec, mine: Sequence[Sheet], kept_count: int) -> tuple[Shee
 
 def _remembered(folder: Path) -> tuple[list[Sheet], tuple[Notice, ...]]:
     """The part-used sheets on record; what cannot be read is told and left out."""
-    from decalprep.records import list_sheets, load_sheet
+    from decalprep.records import list_sheets, read_sheet
 
     found, notices = [], []
     for name, path in list_sheets(folder).items():
         try:
-            found.append(load_sheet(folder, name))
+            found.append(read_sheet(path))
         except DecalprepError as problem:
             words = f"{path.name} cannot be used ({problem.found}); it is not offered"
             notices.append(Notice("leftover-unread", words, name))

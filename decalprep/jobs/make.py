@@ -120,7 +120,7 @@ def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
         *(n for p in pieces.panels for n in p.notices),
         *(n for d in drawings for n in d.notices),
         *proof.notices,
-        *stock_notices(job),
+        *stock_notices(job, laid),
         *inside.notices,
     )
     made = Made(job, pieces, finishes, laid, by_sheet, drawings, proof, {}, notices, parts)
@@ -242,13 +242,14 @@ def _first(faults: Sequence[str]) -> str:
     return f"{faults[0]}{more}" if faults else "nothing was measured"
 
 
-def stock_notices(job: Job) -> tuple[Notice, ...]:
+def stock_notices(job: Job, laid: Laid) -> tuple[Notice, ...]:
     """Cautions that follow from the stock."""
     found = []
+    used = {s.name for s in laid.before if s.gone or s.gone_labels}
     for spec in job.sheets:
         sheet = spec.sheet
         labels = sheet.stock in (StockKind.LABEL, StockKind.DIE_CUT)
-        part_used, laser = bool(sheet.gone or sheet.gone_labels), spec.printing == "laser"
+        part_used, laser = sheet.name in used, spec.printing == "laser"
         if labels and part_used:
             words = (
                 "part-used label sheets may let go of adhesive or labels in a hot laser printer; "

@@ -10,7 +10,7 @@ from decalprep.errors import DecalprepError, UsageProblem
 from decalprep.geometry import Box
 from decalprep.jobs.leftovers import free_mm2, stock_name
 from decalprep.model import Sheet
-from decalprep.records import list_sheets, load_sheet, take_from_sheet
+from decalprep.records import list_sheets, load_sheet, read_sheet, take_from_sheet
 from decalprep.units import parse_length_mm
 
 _LABELS = re.compile(r"(\d+)(?:-(\d+))?$")
@@ -21,7 +21,7 @@ def stock_lines(folder: Path) -> list[str]:
     lines = []
     for name, path in list_sheets(folder).items():
         try:
-            lines.append(_line(load_sheet(folder, name)))
+            lines.append(_line(read_sheet(path)))
         except DecalprepError as problem:
             lines.append(f"{name}: {path.name} {problem.found}")
     return lines or ["No part-used sheet is remembered ('decalprep make JOB --keep-leftovers')."]

@@ -22,6 +22,7 @@ from decalprep.records.stocks import (
     forget_sheet,
     list_sheets,
     load_sheet,
+    read_sheet,
     save_sheet,
     take_from_sheet,
 )
@@ -40,6 +41,7 @@ __all__ = [
     "load_part",
     "load_printer",
     "load_sheet",
+    "read_sheet",
     "printer_file",
     "records_folder",
     "save_part",

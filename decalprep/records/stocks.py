@@ -36,7 +36,15 @@ def load_sheet(folder: Path, name: str) -> Sheet:
     Raises:
         InputProblem: missing, damaged, or with a value that cannot be.
     """
-    path = sheet_file(folder, name)
+    return read_sheet(sheet_file(folder, name))
+
+
+def read_sheet(path: Path) -> Sheet:
+    """A part-used sheet from its file.
+
+    Raises:
+        InputProblem: missing, damaged, or with a value that cannot be.
+    """
     data = read_json(path, KIND, VERSION)
     where = str(path)
     refuse_unknown(Sheet, data, where=where)

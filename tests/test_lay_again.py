@@ -1,0 +1,86 @@
+"""One spoiled decal is printed again on the rest of its sheet, never over what is there."""
+
+from pathlib import Path
+
+import pytest
+from stock_cases import ink, make, panel, plate, result, write_job
+
+from decalprep.errors import ExitCode
+
+TEXT = '[[sheet]]\nname = "A4"\nsize = "A4"\n' + panel("bezel", "copies = 2") + panel("lamp")
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder in which the job was made once."""
+    monkeypatch.setenv("DECALPREP_HOME", str(tmp_path / "records"))
+    plate(tmp_path / "bezel.pdf", 80, 60)
+    plate(tmp_path / "lamp.pdf", 50, 40)
+    assert make(write_job(tmp_path, TEXT)) == 0
+    return tmp_path
+
+
+def test_only_the_named_piece_is_printed_and_on_free_paper(folder: Path) -> None:
+    before = (folder / "job.placements.json").read_text()
+    places = result(folder / "job-out")["placements"]
+    assert make(folder / "job.toml", "--again", "bezel#2") == 0
+    again = result(folder / "job-again-1")
+    assert [(p["decal"], p["copy"]) for p in again["placements"]] == [("bezel", 2)]
+    assert again["proof"]["passed"] is True
+    assert again["proof"]["worst_mm"] <= 0.02
+    assert any("the same edge first" in n["text"] for n in again["notices"])
+    first = ink(folder / "job-out", 0)
+    assert not (first & ink(folder / "job-again-1", 0)).any()
+    assert (folder / "job.placements.json").read_text() != before
+    # a second one keeps off the first as well, and the layout itself has not changed
+    assert make(folder / "job.toml", "--again", "lamp") == 0
+    third = ink(folder / "job-again-2", 0)
+    assert third.any()
+    assert not (third & (first | ink(folder / "job-again-1", 0))).any()
+    assert make(folder / "job.toml") == 0
+    assert result(folder / "job-out")["placements"] == places
+
+
+def test_a_fresh_sheet_and_what_has_no_room(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    codes = [make(folder / "job.toml", "--again", "bezel")]
+    while not codes[-1] and len(codes) < 9:
+        codes.append(make(folder / "job.toml", "--again", "bezel"))
+    number = len(codes) - 1
+    assert codes[-1] == ExitCode.FIT
+    assert number >= 1
+    assert "--fresh-sheet" in capsys.readouterr().err
+    kept = (folder / "job.placements.json").read_bytes()
+    assert make(folder / "job.toml", "--again", "bezel", "--fresh-sheet") == 0
+    fresh = result(folder / f"job-again-{number + 1}")
+    assert [p["copy"] for p in fresh["placements"]] == [1, 2]
+    assert (folder / "job.placements.json").read_bytes() == kept
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["--again", "bezle"], "choose from bezel#1, bezel#2, lamp#1"),
+        (["--again", "bezel#3"], "no piece is called"),
+        (["--again", "bezel", "--anew"], "contradict"),
+        (["--fresh-sheet"], "goes with --again"),
+        (["--seconds", "0"], "out of range"),
+        (["--seconds", "nan"], "out of range"),
+    ],
+)
+def test_mistakes_are_told_and_write_nothing(
+    folder: Path, capsys: pytest.CaptureFixture[str], options: list[str], words: str
+) -> None:
+    before = sorted(p.name for p in folder.iterdir())
+    assert make(folder / "job.toml", *options) == ExitCode.USAGE
+    assert words in " ".join(capsys.readouterr().err.split())
+    assert sorted(p.name for p in folder.iterdir()) == before
+
+
+def test_without_an_earlier_run_it_says_so(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (folder / "job.placements.json").unlink()
+    assert make(folder / "job.toml", "--again", "bezel") == ExitCode.USAGE
+    assert "without --again first" in " ".join(capsys.readouterr().err.split())

@@ -1,0 +1,166 @@
+"""Part-used sheets: remembered after a run, offered to the next, never printed over."""
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from stock_cases import ink, make, panel, plate, result, write_job
+
+from decalprep.cli import run
+from decalprep.errors import ExitCode
+
+SHEET = '[[sheet]]\nname = "{name}"\nsize = "A4"\nstock = "full-sheet label stock"\n{more}\n'
+STOCK = "full-sheet label stock 210 x 297 mm"
+
+
+@pytest.fixture(scope="module")
+def made_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder in which the first job was made, and its rest remembered."""
+    folder = tmp_path_factory.mktemp("first")
+    for name, width, height in (("bezel", 80, 60), ("lamp", 50, 40), ("helm", 180, 120)):
+        plate(folder / f"{name}.pdf", width, height)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("DECALPREP_HOME", str(folder / "records"))
+        assert make(first_job(folder)) == 0
+        assert records(folder) == {}  # only when asked for
+        assert make(first_job(folder), "--keep-leftovers") == 0
+    return folder
+
+
+@pytest.fixture
+def folder(made_once: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    copy = tmp_path / "copy"
+    shutil.copytree(made_once, copy)
+    monkeypatch.setenv("DECALPREP_HOME", str(copy / "records"))
+    return copy
+
+
+def first_job(folder: Path, more: str = "") -> Path:
+    return write_job(folder, SHEET.format(name="mine", more=more) + panel("bezel", "copies = 2"))
+
+
+def second_job(folder: Path, more: str = "leftovers = true", panels: str = "") -> Path:
+    text = SHEET.format(name="labels", more=more) + panel("lamp", "copies = 2") + panels
+    return write_job(folder, text, "second")
+
+
+def records(folder: Path) -> dict[str, bytes]:
+    return {p.name: p.read_bytes() for p in (folder / "records" / "sheets").glob("*.json")}
+
+
+def listed(capsys: pytest.CaptureFixture[str]) -> str:
+    capsys.readouterr()
+    assert run(["stock", "list"]) == 0
+    return " ".join(capsys.readouterr().out.split())
+
+
+def test_the_rest_is_remembered_and_the_next_job_uses_it_first(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert f"{STOCK}: {STOCK}, about" in listed(capsys)
+    assert make(second_job(folder)) == 0
+    made = result(folder / "second-out")
+    told = " ".join(n["text"] for n in made["notices"])
+    assert f"goes on the remembered part-used sheet '{STOCK}'" in told
+    assert made["sheets"]["count"] == 1
+    assert made["proof"]["passed"] is True
+    assert not (ink(folder / "job-out", 0) & ink(folder / "second-out", 0)).any()
+
+
+def test_running_again_moves_nothing_and_takes_nothing_more(folder: Path) -> None:
+    assert make(second_job(folder)) == 0
+    kept = records(folder)
+    places = result(folder / "second-out")["placements"]
+    assert make(first_job(folder), "--keep-leftovers") == 0
+    assert make(second_job(folder)) == 0
+    assert records(folder) == kept
+    assert result(folder / "second-out")["placements"] == places
+
+
+def test_a_panel_more_goes_on_the_same_rest_and_then_on_whole_sheets(folder: Path) -> None:
+    assert make(second_job(folder)) == 0
+    before = result(folder / "second-out")["placements"]
+    more = "leftovers = true\navailable = 1"
+    assert make(second_job(folder, more, panel("helm", "copies = 2"))) == 0
+    after = result(folder / "second-out")
+    assert all(p in after["placements"] for p in before)
+    assert after["sheets"]["count"] == 2  # the one that is available, beside the remembered one
+
+
+def test_a_failing_run_leaves_the_record_as_it_was(folder: Path) -> None:
+    kept = records(folder)
+    plate(folder / "lamp.pdf", 250, 400)
+    assert make(second_job(folder)) == ExitCode.FIT
+    assert make(second_job(folder), "--keep-leftovers") == ExitCode.FIT
+    assert records(folder) == kept
+    assert not (folder / "second-out").exists()
+
+
+def test_without_the_key_whole_sheets_are_taken(folder: Path) -> None:
+    kept = records(folder)
+    assert make(second_job(folder, "")) == 0
+    assert "remembered" not in json.dumps(result(folder / "second-out")["notices"])
+    assert records(folder) == kept
+
+
+def test_in_a_laser_printer_it_is_a_danger(folder: Path) -> None:
+    assert make(second_job(folder, 'leftovers = true\nprinting = "laser"')) == 0
+    codes = {n["code"]: n["severity"] for n in result(folder / "second-out")["notices"]}
+    assert codes["leftover-used"] == "warning"
+    assert codes["part-used-labels"] == "danger"
+
+
+def test_a_damaged_record_is_told_and_left_alone(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (file,) = (folder / "records" / "sheets").glob("*.json")
+    file.write_text("{")
+    assert make(second_job(folder)) == 0
+    codes = {n["code"] for n in result(folder / "second-out")["notices"]}
+    assert "leftover-unread" in codes
+    assert file.read_text() == "{"
+    assert "is damaged" in listed(capsys)
+    assert run(["stock", "forget", file.stem]) == 0
+    assert "No part-used sheet" in listed(capsys)
+
+
+def test_forgetting_and_marking(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    before = listed(capsys)
+    assert run(["stock", "gone", STOCK, "0mm,200mm,210mm,97mm"]) == 0
+    assert listed(capsys) != before
+    for area in ("1,2,3", "0mm,0mm,500mm,5mm", "7", "0,0,1,1"):
+        assert run(["stock", "gone", STOCK, area]) == ExitCode.USAGE
+    assert run(["stock", "gone", "nothing", "0mm,0mm,5mm,5mm"]) == ExitCode.INPUT
+    assert run(["stock", "forget", "nothing"]) == ExitCode.INPUT
+    assert run(["stock", "forget", STOCK]) == 0
+    assert records(folder) == {}
+
+
+GRID = """[[sheet]]
+name = "small"
+size = "A4"
+stock = "die-cut label stock"
+{more}
+[sheet.grid]
+rows = 4
+columns = 2
+label_width = "98 mm"
+label_height = "67 mm"
+left = "4.67 mm"
+top = "5.8 mm"
+pitch_x = "102.67 mm"
+pitch_y = "72.8 mm"
+"""
+
+
+def test_used_labels_are_remembered_by_number(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    job = write_job(folder, GRID.format(more="start_at = 2") + panel("bezel", "copies = 3"))
+    assert make(job, "--keep-leftovers") == 0
+    assert "4 of 8 labels left" in listed(capsys)
+    text = GRID.format(more="leftovers = true") + panel("lamp", "copies = 2")
+    assert make(write_job(folder, text, "second")) == 0
+    assert not (ink(folder / "job-out", 0) & ink(folder / "second-out", 0)).any()
+    assert run(["stock", "gone", "die-cut label stock 210 x 297 mm, 4 x 2 labels", "7-8"]) == 0
