@@ -133,6 +133,7 @@ def prepare_panel(
         f"outline: {found.source}",
         _hole_words(holes, panel),
         *(f"holes by size: {words}" for words in hole_classes(classed)),
+        *_fit_words(decal, part_record),
     )
     own = tuple(replace(n, subject=_subject(n.subject, panel, job)) for n in notices)
     return Prepared(decal, taken, face, back, contents, changes, own, sources, cleaned.strokes)
@@ -151,6 +152,22 @@ def in_decal(notices: Sequence[Notice], decal_from_artwork: Affine) -> tuple[Not
         if n.box_mm is not None
         else n
         for n in notices
+    )
+
+
+def _fit_words(decal: Decal, record: PartRecord | None) -> tuple[str, ...]:
+    """How the decal was fitted to its part, where a record says so."""
+    if record is None:
+        return ()
+    box = decal.outline.mapped(decal.fitted_from_decal).box
+    rule = (
+        "the same rule measured part and printer, so its own error cancels"
+        if record.same_rule_as_printer
+        else "part and printer were measured with different rules, so the error of both counts"
+    )
+    return (
+        f"fitted to its part: {box.width:.2f} x {box.height:.2f} mm (x "
+        f"{100 * record.scale_x:+.3f} %, y {100 * record.scale_y:+.3f} %); {rule}",
     )
 
 

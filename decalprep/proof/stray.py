@@ -7,6 +7,8 @@ from collections.abc import Callable, Sequence
 import cv2
 import numpy as np
 import numpy.typing as npt
+from shapely import make_valid
+from shapely.geometry import Polygon
 
 from decalprep.geometry import Affine, Box
 from decalprep.model import Layer, Notice, Severity
@@ -89,7 +91,7 @@ def _blot(ink: Mask, frame: Affine, layer: Layer, decals: Sequence[ExpectedDecal
             shapes = [_round_cross(h) for h in decal.holes if h.drawn_as == "cross"]
             filled = True
         else:
-            shapes, slack, filled = [decal.outline_mm], SLACK_MM + decal.bleed_mm, True
+            shapes, filled = [_with_bleed(decal)], True
         thickness = round(2 * slack * DPI / MM_PER_IN)
         for shape in shapes:
             if len(shape) < 3:
@@ -98,6 +100,15 @@ def _blot(ink: Mask, frame: Affine, layer: Layer, decals: Sequence[ExpectedDecal
             cv2.polylines(ink, ring, True, 0, thickness, shift=4)
             if filled:
                 cv2.fillPoly(ink, ring, 0, shift=4)
+
+
+def _with_bleed(decal: ExpectedDecal) -> tuple[tuple[float, float], ...]:
+    """The outline grown by the bleed and some slack; sharp corners reach out as far as ink may."""
+    grown = make_valid(Polygon(decal.outline_mm)).buffer(
+        SLACK_MM + decal.bleed_mm, join_style="mitre", mitre_limit=5.0
+    )
+    largest = max(getattr(grown, "geoms", [grown]), key=lambda part: part.area)
+    return tuple((x, y) for x, y, *_ in largest.exterior.coords)
 
 
 def _round_cross(hole: ExpectedHole) -> tuple[tuple[float, float], ...]:
