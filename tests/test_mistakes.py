@@ -240,7 +240,7 @@ def test_interrupted_runs_say_so_and_leave_everything(bench: Path) -> None:
     code = (
         "import sys\nimport decalprep.jobs.make as make\n"
         "def stop(*a, **k):\n    raise KeyboardInterrupt\n"
-        "make.lay_out = stop\nfrom decalprep.cli import run\nsys.exit(run(['make', 'job.toml']))"
+        "make.written = stop\nfrom decalprep.cli import run\nsys.exit(run(['make', 'job.toml']))"
     )
     env = {**os.environ, "PYTHONPATH": str(root)}
     done = subprocess.run(
