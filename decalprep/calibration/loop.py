@@ -89,14 +89,10 @@ def gain_of(estimate: Estimate, over_mm: float = 250.0) -> Gain:
     A single sheet's scatter is no reason to correct again: it is left out of 'measurable' here
     and enters the weight instead.
     """
-    worst, reach = 0.0, 0.0
-    clear = False
-    for value, u in zip(
-        (estimate.scale_x, estimate.scale_y, estimate.skew), estimate.u, strict=True
-    ):
-        clear = clear or abs(value) > 2 * u
-        worst, reach = max(worst, abs(value)), max(reach, 2 * u)
-    return Gain(clear, worst * over_mm, reach * over_mm, over_mm)
+    pairs = list(zip((estimate.scale_x, estimate.scale_y, estimate.skew), estimate.u, strict=True))
+    # Told for the value that stands out most: a skew nobody read would hide the others.
+    value, u = max(pairs, key=lambda pair: abs(pair[0]) / max(pair[1], 1e-12))
+    return Gain(abs(value) > 2 * u, abs(value) * over_mm, 2 * u * over_mm, over_mm)
 
 
 def update_record(
