@@ -249,3 +249,9 @@ def test_interrupted_runs_say_so_and_leave_everything(bench: Path) -> None:
     assert done.returncode == ExitCode.INTERRUPTED
     assert "earlier output is as it was" in done.stderr
     assert Path("job-out/sheets.pdf").read_bytes() == b"earlier"
+
+
+@pytest.mark.parametrize("x", ["300 mm", "-3 mm", "59 mm"])
+def test_a_hole_off_the_decal(bench: Path, capsys: pytest.CaptureFixture[str], x: str) -> None:
+    job(bench, f'[[panel.hole]]\nx = "{x}"\ny = "20 mm"\ndiameter = "5 mm"')
+    fails(capsys, JOB, ExitCode.INPUT, "does not lie inside the cut outline")

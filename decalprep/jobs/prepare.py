@@ -260,6 +260,7 @@ def _faces(panel: PanelSpec, job: Job) -> tuple[PartFace | None, PartFace | None
 
 
 def _outline_settings(panel: PanelSpec) -> OutlineSettings:
+    from decalprep.intake.options import stated_limits
     from decalprep.outline import HoleSource, OutlineSettings, OutlineSource
 
     return OutlineSettings(
@@ -270,6 +271,7 @@ def _outline_settings(panel: PanelSpec) -> OutlineSettings:
         hole_layer=panel["hole_layer"] or panel["hole_spot"] or "",
         offset_mm=panel["offset"],
         corner_radius_mm=panel["round_corners"],
+        most_holes=stated_limits().max_holes,
     )
 
 
@@ -364,6 +366,7 @@ def _with_user_holes(
         at = _nearest(result, x, y)
         if words["diameter"] is not None and at is None:
             result.append(_new_hole(words, x, y, len(result)))
+            _check_on_decal(result[-1], words, found, panel)
             continue
         if at is None:
             raise InputProblem(
@@ -376,17 +379,25 @@ def _with_user_holes(
             continue
         changed = result[at]
         if words["diameter"] is not None:
-            notices.append(_other_size(changed, words, panel.name))
-            changed = replace(
-                changed,
-                contour=circle_path(x, y, words["diameter"]),
-                circle=Circle(x, y, words["diameter"]),
-                fit_error_mm=0.0,
-            )
+            notices.append(_other_size(changed, words, panel.name, (x, y)))
+            changed = replace(_new_hole(words, x, y, at), label=changed.label)
+            _check_on_decal(changed, words, found, panel)
         if words["kind"]:
             changed = replace(changed, kind=HoleKind(words["kind"]), classed_by="the job file")
         result[at] = replace(changed, label=words["label"] or changed.label)
     return tuple(result), tuple(notices)
+
+
+def _check_on_decal(hole: Hole, words: Values, found: FoundOutline, panel: PanelSpec) -> None:
+    """Refuse a hole of the job file that does not lie inside the cut outline."""
+    if not found.outline.polygon(0.01).contains(hole.contour.polygon(0.01)):
+        box = found.outline.box
+        raise InputProblem(
+            f"the hole at {words['x']:g}, {words['y']:g} mm (line {words.line}) does not lie "
+            f"inside the cut outline ({box.width:.1f} x {box.height:.1f} mm)",
+            where=panel.name,
+            do="correct x and y: mm from the lower left of the drawing page",
+        )
 
 
 def _new_hole(words: Values, x: float, y: float, number: int) -> Hole:
@@ -414,13 +425,15 @@ def _nearest(holes: list[Hole], x: float, y: float) -> int | None:
     return best[1] if best else None
 
 
-def _other_size(hole: Hole, words: Values, name: str) -> Notice:
+def _other_size(hole: Hole, words: Values, name: str, at: tuple[float, float]) -> Notice:
     box: Box = hole.contour.box
+    apart = math.dist(box.centre, at)
     return Notice(
-        "hole-size-by-user",
-        f"hole {hole.label} is {box.width:.2f} mm across in the drawing; the job file's "
-        f"{words['diameter']:g} mm is used",
+        "hole-replaced-by-user",
+        f"hole {hole.label} is drawn {box.width:.2f} mm across; the job file's hole of "
+        f"{words['diameter']:g} mm takes its place, its centre {apart:.2f} mm away",
         name,
-        Severity.NOTE,
+        Severity.WARNING,
         box,
+        (("apart_mm", apart), ("drawn_mm", box.width)),
     )
