@@ -106,7 +106,12 @@ class Arc:
         ratio = min(max(1 - tolerance / self.radius, -1.0), 1.0) if self.radius > 0 else 1.0
         step = 2 * math.acos(ratio) if ratio < 1 else math.pi / 2
         count = min(max(2, math.ceil(abs(math.radians(self.sweep_deg)) / max(step, 1e-4))), 100_000)
-        return [self.at(k / count) for k in range(1, count + 1)]
+        first, step = math.radians(self.start_deg), math.radians(self.sweep_deg) / count
+        (x, y), r, cos, sin = self.centre, self.radius, math.cos, math.sin
+        points = [
+            (x + r * cos(first + k * step), y + r * sin(first + k * step)) for k in range(1, count)
+        ]
+        return [*points, self.end]
 
     def cubics(self) -> list[Cubic]:
         """Cubic pieces of at most 30 degrees; within 1.2e-7 of the radius."""

@@ -6,6 +6,7 @@ what lies on layer 0 in a block takes the layer of its insert (DXF reference, BL
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
@@ -14,7 +15,7 @@ from typing import Any
 from ezdxf import colors
 
 from decalprep.errors import MissingHelper, TooMuch
-from decalprep.geometry import Line, Path
+from decalprep.geometry import Cubic, Line, Path
 from decalprep.intake.dxfpaths import filled_paths_of, paths_of
 from decalprep.intake.dxftext import text_paths
 from decalprep.intake.options import Limits
@@ -83,28 +84,51 @@ class Walker:
         Raises:
             TooMuch: more things, or blocks nested deeper, than the limits.
         """
+        self._refuse(self._unfolded(self._document.modelspace(), {}, 0))
         self._walk(self._document.modelspace(), None, 0)
         names = {item.layer for item in self._found.drawn}
         self._found.hidden_layers = {name for name in names if self._is_hidden(name)}
         return self._found
 
     def _walk(self, entities: Iterable[Any], parent: _Pen | None, depth: int) -> None:
+        self._refuse_depth(depth)
+        for entity in entities:
+            self._count += 1
+            self._refuse(self._count)
+            if not int(entity.dxf.get("invisible", 0) or 0):
+                self._one(entity, parent, depth)
+
+    def _refuse_depth(self, depth: int) -> None:
         if depth > self._limits.max_depth:
             raise TooMuch(
                 f"blocks are nested more than {self._limits.max_depth} deep",
                 where=self._where,
                 do="explode them",
             )
+
+    def _refuse(self, count: int) -> None:
+        if count > self._limits.max_paths:
+            raise TooMuch(
+                f"the drawing has more than {self._limits.max_paths:,} things to draw",
+                where=self._where,
+                do="save only the part you need, or raise the limit (max_paths)",
+            )
+
+    def _unfolded(self, entities: Iterable[Any], known: dict[str, int], depth: int) -> int:
+        """How many things the entities are once all blocks are taken apart."""
+        self._refuse_depth(depth)
+        count = 0
         for entity in entities:
-            self._count += 1
-            if self._count > self._limits.max_paths:
-                raise TooMuch(
-                    f"the drawing has more than {self._limits.max_paths:,} things to draw",
-                    where=self._where,
-                    do="save only the part you need, or raise the limit",
-                )
-            if not int(entity.dxf.get("invisible", 0) or 0):
-                self._one(entity, parent, depth)
+            count += 1
+            if entity.dxftype() != "INSERT":
+                continue
+            name = str(entity.dxf.get("name", ""))
+            if name not in known:
+                block = entity.block()
+                inside = [] if block is None or block.block.is_xref else block
+                known[name] = self._unfolded(inside, known, depth + 1)
+            count += known[name] * max(int(entity.mcount), 1)
+        return count
 
     def _one(self, entity: Any, parent: _Pen | None, depth: int) -> None:
         kind = entity.dxftype()
@@ -136,7 +160,7 @@ class Walker:
     def _text(self, entity: Any, pen: _Pen) -> None:
         paths, missing = text_paths(entity)
         self._found.missing_letters.update(missing)
-        if paths:
+        if paths and self._sound(paths, "TEXT"):
             self._found.texts += 1
             self._found.drawn.append(Drawn(tuple(paths), pen.layer, pen.rgb, "text"))
 
@@ -148,7 +172,7 @@ class Walker:
         paths = paths_of(entity)
         if paths is None or (not paths and entity.dxftype() in ("POLYLINE", "SPLINE")):
             self._found.undrawn[entity.dxftype()] += 1
-        elif paths:
+        elif paths and self._sound(paths, entity.dxftype()):
             width = self._own_width(entity)
             dash = self._dash(entity, pen)
             drawn = Drawn(tuple(paths), pen.layer, pen.rgb, "line", pen.width_mm, width, dash)
@@ -164,8 +188,21 @@ class Walker:
             return
         if entity.dxftype() == "HATCH" and entity.has_gradient_data:
             self._found.undrawn["colour gradient (drawn plain)"] += 1
-        if filled:
+        if filled and self._sound(filled, entity.dxftype()):
             self._found.drawn.append(Drawn(tuple(filled), pen.layer, pen.rgb, "fill"))
+
+    def _sound(self, paths: Iterable[Path], kind: str) -> bool:
+        """Whether all numbers are numbers; a broken entity is named among what was not drawn."""
+        for path in paths:
+            for piece in path.segments:
+                points = [piece.start, piece.end]
+                if isinstance(piece, Cubic):
+                    points += [piece.control1, piece.control2]
+                values = (v for point in points for v in point)
+                if not all(map(math.isfinite, values)):
+                    self._found.undrawn[f"{kind} with numbers that are none"] += 1
+                    return False
+        return True
 
     def _own_width(self, entity: Any) -> float:
         """A polyline's own width in drawing units; tapering ones are counted and take the mean."""

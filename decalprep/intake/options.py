@@ -1,6 +1,12 @@
 """What a person may say about an artwork or a part, and the limits that keep reading safe."""
 
-from dataclasses import dataclass, field
+import math
+import os
+from dataclasses import dataclass, field, fields, replace
+
+from decalprep.errors import UsageProblem
+
+LIMITS_VARIABLE = "DECALPREP_LIMITS"
 
 
 @dataclass(frozen=True)
@@ -16,12 +22,52 @@ class Limits:
     max_seconds: float = 30.0
     max_memory_bytes: int = 2_000_000_000
     max_pixels: int = 400_000_000
-    max_paths: int = 1_000_000
+    max_paths: int = 200_000
+    max_holes: int = 1_000
     max_depth: int = 32
     max_facets: int = 1_000_000
     max_pages: int = 20_000
     max_side_mm: float = 5080.0
     min_side_mm: float = 0.5
+
+    def changed(self, words: str) -> "Limits":
+        """The limits with those named in ``words`` changed.
+
+        Raises:
+            UsageProblem: no such limit, or no number above zero.
+
+        >>> Limits().changed("max_paths=500000, max_side_mm=9000").max_paths
+        500000
+        """
+        kinds = {f.name: type(f.default) for f in fields(self)}
+        result = self
+        for part in filter(None, (p.strip() for p in words.replace(";", ",").split(","))):
+            name, _, value = (piece.strip() for piece in part.partition("="))
+            if name not in kinds:
+                raise UsageProblem(
+                    f"there is no limit {name!r}",
+                    where=LIMITS_VARIABLE,
+                    do=f"use {', '.join(kinds)}",
+                )
+            try:
+                number = float(value)
+            except ValueError:
+                number = math.nan
+            if not (math.isfinite(number) and number > 0):
+                raise UsageProblem(
+                    f"{name}={value} is no limit", where=LIMITS_VARIABLE, do="give a number over 0"
+                )
+            result = replace(result, **{name: kinds[name](number)})
+        return result
+
+
+def stated_limits() -> Limits:
+    """The limits, with what ``$DECALPREP_LIMITS`` changes, such as "max_paths=500000".
+
+    Raises:
+        UsageProblem: the variable names no limit, or no number.
+    """
+    return Limits().changed(os.environ.get(LIMITS_VARIABLE, ""))
 
 
 @dataclass(frozen=True)
@@ -68,7 +114,7 @@ class IntakeOptions:
     dpi: float = 600.0
     line_mm: float = 0.25
     joining_mm: float = 0.01
-    limits: Limits = field(default_factory=Limits)
+    limits: Limits = field(default_factory=stated_limits)
 
 
 @dataclass(frozen=True)
@@ -96,4 +142,4 @@ class FaceOptions:
     joining_mm: float = 0.01
     flat_mm: float = 0.005
     recesses: bool = False
-    limits: Limits = field(default_factory=Limits)
+    limits: Limits = field(default_factory=stated_limits)

@@ -28,8 +28,12 @@ from decalprep.intake.pdfpage import (
     strip_private,
 )
 from decalprep.intake.pdftold import document_notices, font_notices, frame_notices, page_notices
+from decalprep.intake.pdfweight import refuse_heavy_page
 from decalprep.model import Artwork, EvidenceRank, Notice, Severity, SizeEvidence
 from decalprep.units import mm_from_pt
+
+_GUESSED_SIZE = "MediaBox is undefined"
+"""The library then takes a page of its own for it; a size is never guessed here."""
 
 
 def read_pdf(path: Path, options: IntakeOptions) -> Artwork:
@@ -82,6 +86,9 @@ def _first_line(error: BaseException | str) -> str:
 
 def _artwork(document: pikepdf.Pdf, options: IntakeOptions, name: str, source: str) -> Artwork:
     page, count = _chosen_page(document, options, source)
+    repairs = [str(warning) for warning in document.get_warnings()]
+    if any(_GUESSED_SIZE in warning for warning in repairs):
+        raise InputProblem("its page states no size (MediaBox)", where=source, do="export it again")
     frame = page_frame(page, source)
     content = content_bytes(page, options.limits, source)
     if not content.strip():
@@ -93,10 +100,11 @@ def _artwork(document: pikepdf.Pdf, options: IntakeOptions, name: str, source: s
         notices.append(Notice("page-chosen", text, source, Severity.NOTE))
     target = single_page(document, page, frame, content)
     strip_private(target, source)
+    refuse_heavy_page(target, options.limits, source)
     layers, told = carry_layers(document, target, options, source)
     notices += told
     notices += font_notices(target, source, allow=options.allow_missing_fonts)
-    notices += _repair_notice(document, source)
+    notices += _repair_notice([*repairs, *map(str, document.get_warnings())], source)
     carried = _Carried(saved(target, document.pdf_version), layers, tuple(notices))
     return _sized(frame, options, carried, name=name, source=source)
 
@@ -164,8 +172,8 @@ def _sized(
 _HARMLESS = "Resources is missing"
 
 
-def _repair_notice(document: pikepdf.Pdf, source: str) -> list[Notice]:
-    warnings = [_first_line(str(w)) for w in document.get_warnings()]
+def _repair_notice(repairs: list[str], source: str) -> list[Notice]:
+    warnings = [_first_line(w) for w in repairs]
     warnings = [w for w in warnings if _HARMLESS not in w]
     if not warnings:
         return []

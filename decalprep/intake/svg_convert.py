@@ -21,6 +21,7 @@ from decalprep.intake.compare import (
     px_per_mm_for,
 )
 from decalprep.intake.options import IntakeOptions
+from decalprep.intake.pdfweight import refuse_heavy
 from decalprep.intake.raster_page import pixel_page
 from decalprep.intake.svg_fonts import copy_under
 from decalprep.intake.svg_judge import (
@@ -194,6 +195,7 @@ def _from_typst(
     pdf = (shop.folder / "typst.pdf").read_bytes()
     notices: list[Notice] = []
     page = clean_page(pdf, target.page)
+    refuse_heavy(page, shop.options.limits, shop.name)
     judged = page
     if truth.check_page is not None:
         judged = clean_page(pdf, target.page, page=truth.check_page)

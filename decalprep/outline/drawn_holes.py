@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 from shapely.geometry import Polygon
 
-from decalprep.errors import UsageProblem
+from decalprep.errors import TooMuch, UsageProblem
 from decalprep.geometry import Arc, Box, Circle, Line, Path, circle_path, fit_circle
 from decalprep.model import Artwork, Hole, Notice, Severity
 from decalprep.outline.align import hole_centre
@@ -124,6 +124,7 @@ def holes_in_artwork(
                 do="layers here: " + (", ".join(contents.layers) or "none"),
             )
         if artwork.face is not None and artwork.face.holes:
+            refuse_many(len(artwork.face.holes), settings, artwork.source)
             holes = tuple(fitted(h, artwork.face.facet_error_mm) for h in artwork.face.holes)
             return FoundHoles(holes, f"drawing: {artwork.face.described or 'face'}")
     return _by_shape(artwork, contents, within, settings, outline_layer)
@@ -139,6 +140,7 @@ def _on_layer(
         paths = [p for p in chained(loose, settings.join_mm) if _area(p) > 0.05]
         if not paths:
             continue
+        refuse_many(len(paths), settings, artwork.source)
         holes = _distinct([fitted(Hole(p), tolerance=tolerance) for p in paths])
         on_layer = next((s.layer for s in shapes if same_name(s.layer, name)), "") or ""
         spot = "" if on_layer else spot_of(shapes[0], name)
@@ -152,6 +154,20 @@ def _on_layer(
             do="layers here: " + (", ".join(contents.layers) or "none"),
         )
     return None
+
+
+def refuse_many(count: int, settings: OutlineSettings, where: str) -> None:
+    """Passes up to ``settings.most_holes`` holes.
+
+    Raises:
+        TooMuch: there are more.
+    """
+    if count > settings.most_holes:
+        raise TooMuch(
+            f"has {count:,} holes, more than {settings.most_holes:,}",
+            where=where,
+            do='say holes_from = "none" if they are only drawn, or raise the limit (max_holes)',
+        )
 
 
 def _called(shape: PaintedShape, name: str) -> bool:
@@ -206,9 +222,11 @@ def _by_shape(
         return _in_picture(artwork, within, settings)
     drawn = closed_paths(shapes, artwork, join_mm=settings.join_mm, tolerance=tolerance)
     certain, maybe = _likely(drawn, within, settings.smallest_hole_mm, outline_layer)
+    refuse_many(len(certain), settings, artwork.source)
     round_ones = [d for d in maybe if _circle(d, tolerance) or is_slot(d.path)]
     boxes = _legend_boxes(contents, artwork, round_ones)
     taken = [d for d in round_ones if not _holds(d, boxes, round_ones)]
+    refuse_many(len(certain) + len(taken), settings, artwork.source)
     holes = _distinct([fitted(Hole(d.path), tolerance=tolerance) for d in (*certain, *taken)])
     used = {id(d) for d in (*certain, *taken)}
     left = [d for d in maybe if d.white and id(d) not in used]

@@ -11,7 +11,7 @@ from decalprep.errors import UsageProblem
 from decalprep.geometry import Affine, Circle
 from decalprep.model import Artwork, Hole, Notice, PartFace
 from decalprep.outline.align import hole_centre
-from decalprep.outline.drawn_holes import FoundHoles, fitted, holes_in_artwork
+from decalprep.outline.drawn_holes import FoundHoles, fitted, holes_in_artwork, refuse_many
 from decalprep.outline.find import FoundOutline
 from decalprep.outline.matching import match_holes
 from decalprep.outline.settings import HoleSource, OutlineSettings
@@ -47,6 +47,7 @@ def find_holes(
     drawn = replace(drawn, holes=tuple(_mapped(h, m) for h in drawn.holes))
     if face is None or source in (HoleSource.LAYER, HoleSource.PATHS):
         return replace(drawn, holes=labelled(drawn.holes))
+    refuse_many(len(face.holes), settings, artwork.source)
     holes = labelled(tuple(fitted(h, face.facet_error_mm) for h in face.holes))
     notices: tuple[Notice, ...] = ()
     if drawn.holes:

@@ -35,7 +35,8 @@ class OutlineSettings:
     ``layer`` and ``spot`` name the layer or spot colour that holds the outline, ``hole_layer`` the
     one that holds the holes. Where nothing is named, layers called as in ``outline_names`` and
     ``hole_names`` are taken. ``decal_from_artwork`` overrides the alignment of artwork and part.
-    ``join_mm`` is the gap across which loose ends of one outline are joined.
+    ``join_mm`` is the gap across which loose ends of one outline are joined. More holes than
+    ``most_holes`` are refused: each is drawn, cut and proven by itself.
     """
 
     source: OutlineSource = OutlineSource.AUTO
@@ -52,6 +53,7 @@ class OutlineSettings:
     trace_dpi: float = 600.0
     smallest_hole_mm: float = 2.0
     misfit_mm: float = 0.3
+    most_holes: int = 1_000
 
 
 @dataclass(frozen=True)

@@ -31,6 +31,8 @@ def evaluate(function: Any, inputs: Sequence[float]) -> Numbers:
             4: _calculated,
         }
         return _clip(table[kind](function, clipped), function.get("/Range"))
+    except RecursionError:
+        raise ValueError("function contains itself") from None
     except (KeyError, IndexError, TypeError, ZeroDivisionError, OverflowError) as problem:
         raise ValueError(f"function cannot be evaluated: {problem!r}") from problem
 
