@@ -41,6 +41,7 @@ def loaded(data: bytes, kind: str, options: FaceOptions, where: str) -> tuple[An
         UsageProblem: an unknown unit or no such body.
     """
     _check_count(data, kind, options.limits, where)
+    _check_numbers(data, kind, where)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
@@ -90,12 +91,30 @@ def _check_count(data: bytes, kind: str, limits: Limits, where: str) -> None:
     elif kind == "3mf":
         with zipfile.ZipFile(BytesIO(data)) as archive:
             size = sum(info.file_size for info in archive.infolist())
-        if size > 4 * limits.max_bytes:
+        if size > limits.max_bytes:
             raise TooMuch(
                 f"the 3MF unpacks to {size / 1e6:.0f} MB", where=where, do="make it smaller"
             )
     if count > limits.max_facets:
         raise _too_many(count, limits, where)
+
+
+_NO_NUMBER = re.compile(rb"(?im)^[ \t]*v(?:ertex)?[ \t][^\r\n]*(?:nan|inf)")
+_FARTHEST = 1e12
+
+
+def _check_numbers(data: bytes, kind: str, where: str) -> None:
+    """Refuse corners that lie nowhere; the mesh library would leave their facets out unsaid."""
+    if kind == "stl" and len(data) == 84 + 50 * int.from_bytes(data[80:84], "little"):
+        facet = np.dtype([("normal", "<f4", 3), ("corners", "<f4", 9), ("more", "<u2")])
+        corners = np.frombuffer(data[84:], facet)["corners"]
+        wrong = corners.size and not bool((np.abs(corners) < _FARTHEST).all())
+    else:
+        wrong = kind in ("stl", "obj") and _NO_NUMBER.search(data) is not None
+    if wrong:
+        raise InputProblem(
+            "the mesh has coordinates that are no numbers", where=where, do="export it again"
+        )
 
 
 def _mm_per_unit(

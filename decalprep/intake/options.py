@@ -39,15 +39,15 @@ class Limits:
         >>> Limits().changed("max_paths=500000, max_side_mm=9000").max_paths
         500000
         """
-        kinds = {f.name: type(f.default) for f in fields(self)}
+        known = [f.name for f in fields(self)]
         result = self
         for part in filter(None, (p.strip() for p in words.replace(";", ",").split(","))):
             name, _, value = (piece.strip() for piece in part.partition("="))
-            if name not in kinds:
+            if name not in known:
                 raise UsageProblem(
                     f"there is no limit {name!r}",
                     where=LIMITS_VARIABLE,
-                    do=f"use {', '.join(kinds)}",
+                    do=f"use {', '.join(known)}",
                 )
             try:
                 number = float(value)
@@ -57,7 +57,8 @@ class Limits:
                 raise UsageProblem(
                     f"{name}={value} is no limit", where=LIMITS_VARIABLE, do="give a number over 0"
                 )
-            result = replace(result, **{name: kinds[name](number)})
+            whole = isinstance(getattr(self, name), int)
+            result = replace(result, **{name: int(number) if whole else number})
         return result
 
 

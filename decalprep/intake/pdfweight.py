@@ -1,7 +1,7 @@
 """What a page would cost to draw, told before anything draws it.
 
-A few bytes can ask for millions of pattern tiles, for a picture of a thousand million pixels, or for
-a pattern that holds itself; a drawing library then runs for hours and cannot be stopped.
+A few bytes can ask for millions of pattern tiles, for a picture of a thousand million pixels, or
+for a pattern that holds itself; a drawing library then runs for hours and cannot be stopped.
 """
 
 from __future__ import annotations
