@@ -3,6 +3,7 @@
 import math
 import os
 from dataclasses import dataclass, field, fields, replace
+from typing import Any
 
 from decalprep.errors import UsageProblem
 
@@ -58,7 +59,8 @@ class Limits:
                     f"{name}={value} is no limit", where=LIMITS_VARIABLE, do="give a number over 0"
                 )
             whole = isinstance(getattr(self, name), int)
-            result = replace(result, **{name: int(number) if whole else number})
+            value_in_kind: Any = int(number) if whole else number
+            result = replace(result, **{name: value_in_kind})
         return result
 
 
