@@ -12,7 +12,7 @@ from typing import Any
 import decalprep
 from decalprep.intake.options import IntakeOptions
 
-KILL_SECONDS = 10.0
+KILL_SECONDS = 8.0
 
 
 @dataclass
