@@ -91,10 +91,12 @@ def refuse_pdf(job_file: Path) -> None:
     """
     from decalprep.errors import JobProblem
 
+    head = b""
     try:
-        with job_file.open("rb") as stream:
-            head = stream.read(5)
-    except OSError:
+        if job_file.is_file():
+            with job_file.open("rb") as stream:
+                head = stream.read(5)
+    except (OSError, ValueError):
         return  # told when it is read as a job file
     if head == b"%PDF-":
         words = f"'decalprep unpack {job_file.name} FOLDER' writes out the job it carries"

@@ -36,10 +36,16 @@ def read_whole(path: Path, limits: Limits) -> bytes:
         TooMuch: larger than ``limits.max_bytes``.
     """
     where = str(path)
-    if path.is_dir():
-        raise InputProblem("this is a folder, not a file", where=where, do="name the file in it")
     try:
+        if path.is_dir():
+            raise InputProblem(
+                "this is a folder, not a file", where=where, do="name the file in it"
+            )
         size = path.stat().st_size
+        if not path.is_file():
+            raise InputProblem(
+                "this is a pipe or a device, not a file", where=where, do="name a file"
+            )
         if size > limits.max_bytes:
             raise TooMuch(
                 f"the file has {size / 1e6:.0f} MB, more than {limits.max_bytes / 1e6:.0f} MB",

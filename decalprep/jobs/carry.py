@@ -210,6 +210,8 @@ def read_pdf_file(path: Path) -> bytes:
         InputProblem: it is not there, cannot be read, or is larger than ``MOST_PDF_BYTES``.
     """
     try:
+        if path.exists() and not path.is_file():
+            raise InputProblem("is no plain file", where=str(path))
         if path.stat().st_size > MOST_PDF_BYTES:
             raise InputProblem(f"larger than {MOST_PDF_BYTES / 1e6:.0f} MB", where=str(path))
         return path.read_bytes()

@@ -16,6 +16,7 @@ from decalprep.model import DieCutGrid, Margins, Severity, Sheet, StockKind
 
 MOST_BYTES = 1_000_000
 MOST_PANELS = 1000
+_DEEPEST = 8
 BLOCKS_BELOW = 0.001
 """Stock of this transmittance (density 3) may be called block-out stock."""
 
@@ -40,7 +41,7 @@ def line_map(text: str) -> dict[Where, int]:
         if header:
             here = ()
             parts = [p.strip() for p in header[2].split(".")]
-            for depth, part in enumerate(parts):
+            for depth, part in enumerate(parts[:_DEEPEST]):
                 here = (*here, part)
                 last = depth == len(parts) - 1
                 if last and header[1] == "[[":
@@ -136,6 +137,8 @@ def _read_text(source: Path) -> str:
     try:
         if source.is_dir():
             raise JobProblem([f"{source}: is a folder; name the job file inside it"])
+        if source.exists() and not source.is_file():
+            raise JobProblem([f"{source}: is no plain file; name a TOML job file"])
         if source.stat().st_size > MOST_BYTES:
             raise JobProblem([f"{source}: larger than {MOST_BYTES} bytes; not a job file"])
         return source.read_text(encoding="utf-8-sig")

@@ -20,6 +20,15 @@ if TYPE_CHECKING:
 
 VERSION = 1
 FAR_MM = 1e5
+_UNREADABLE = (
+    OSError,
+    ValueError,
+    KeyError,
+    TypeError,
+    AttributeError,
+    OverflowError,
+    RecursionError,
+)
 
 
 @dataclass(frozen=True)
@@ -112,7 +121,7 @@ def read_kept(path: Path, subject: str) -> tuple[Kept | None, tuple[Notice, ...]
         return kept_from(json.loads(path.read_text(encoding="utf-8"))), ()
     except FileNotFoundError:
         return None, ()
-    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as problem:
+    except _UNREADABLE as problem:
         words = f"{path.name} cannot be used ({problem}); the decals are nested anew"
         return None, (Notice("placements-unread", words, subject),)
 

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from decalprep.scan import ExpectedPrint, SheetHole
 
 PRINTS_FILE = "prints.json"
+FAR_MM = 1e5
 KIND = "decalprep prints"
 VERSION = 1
 Point = tuple[float, float]
@@ -216,6 +217,8 @@ def read_prints(path: Path) -> Prints:
         data = json.loads(path.read_text(encoding="utf-8"))
         if data.get("kind") != KIND or data.get("version") != VERSION:
             raise ValueError("another kind or version")
+        if not _sound(data):
+            raise ValueError("a number in it is none")
         return Prints(float(data["tolerance_mm"]), tuple(map(_read_sheet, data["sheets"])))
     except OSError as problem:
         raise InputProblem(f"cannot be read ({problem.strerror})", where=str(path)) from problem
@@ -223,6 +226,15 @@ def read_prints(path: Path) -> Prints:
         raise InputProblem(
             f"is damaged ({problem})", where=str(path), do="run 'decalprep make' again"
         ) from problem
+
+
+def _sound(value: Any) -> bool:
+    """Whether all numbers in JSON data are numbers of a page."""
+    if isinstance(value, dict):
+        return all(_sound(v) for v in value.values())
+    if isinstance(value, list):
+        return all(_sound(v) for v in value)
+    return not isinstance(value, int | float) or abs(value) < FAR_MM
 
 
 def _read_sheet(data: dict[str, Any]) -> PrintedSheet:

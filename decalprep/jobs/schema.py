@@ -3,7 +3,6 @@
 Each key has a kind; a kind turns what TOML gave into a value or says in one clause what is wrong.
 """
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import PurePosixPath, PureWindowsPath
@@ -14,6 +13,7 @@ from decalprep.model import StockKind, Turns
 from decalprep.units import PAGE_SIZES_MM, page_size_mm, parse_length_mm
 
 MOST_COPIES = 1000
+MOST = 1_000_000
 MOST_SIDE_MM = 5080.0
 """The longest side in mm that a PDF page may have without a user unit (ISO 32000-1, Annex C)."""
 
@@ -71,11 +71,11 @@ def flag(value: Any) -> bool:
 
 
 def number(value: Any) -> float:
-    """A finite number above zero."""
+    """A finite number above zero and up to ``MOST``."""
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise Fault("needs a number (without quotes)")
-    if not math.isfinite(value) or value <= 0:
-        raise Fault("must be a finite number above zero")
+    if not 0 < value <= MOST:
+        raise Fault(f"must be a finite number above zero, {MOST:,} at most")
     return float(value)
 
 
@@ -83,7 +83,7 @@ def coordinate(value: Any) -> float:
     """A finite number of a size that a page can have."""
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise Fault("needs numbers (without quotes)")
-    if not math.isfinite(value) or abs(value) > 1e6:
+    if not -MOST <= value <= MOST:
         raise Fault("must be finite numbers below a million")
     return float(value)
 

@@ -1,10 +1,12 @@
 """Frozen dataclasses of numbers and words to and from plain JSON values, every field checked."""
 
-import math
 from collections.abc import Mapping
 from typing import Any, get_args, get_origin, get_type_hints
 
 from decalprep.errors import InputProblem
+
+FLOAT_MOST = 1e300
+"""No reading or record comes near it; a whole number beyond it would be none as a float."""
 
 
 def checked(kind: type, data: Mapping[str, Any], *, where: str) -> dict[str, Any]:
@@ -37,7 +39,7 @@ def _plain_type(wanted: Any) -> type | None:
 
 def _value(name: str, value: Any, plain: type, where: str) -> Any:
     number = isinstance(value, (int, float)) and not isinstance(value, bool)
-    if plain is float and number and math.isfinite(value):
+    if plain is float and number and abs(value) <= FLOAT_MOST:  # never true of nan or inf
         return float(value)
     if plain is not float and type(value) is plain:
         return value

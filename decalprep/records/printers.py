@@ -9,7 +9,7 @@ from typing import Any
 
 from decalprep.errors import InputProblem, UsageProblem
 from decalprep.model import Margins, PrinterRecord
-from decalprep.records.fields import checked, refuse_unknown
+from decalprep.records.fields import FLOAT_MOST, checked, refuse_unknown
 from decalprep.records.folder import file_stem, locked, read_json, write_json
 
 KIND = "decalprep printer record"
@@ -194,8 +194,8 @@ def _history(data: Any, where: str) -> tuple[tuple[tuple[str, str], ...], ...]:
                 continue
             try:
                 number = float(text)
-            except ValueError:
+            except (ValueError, TypeError, OverflowError):
                 number = math.nan
-            if not math.isfinite(number):
+            if not abs(number) <= FLOAT_MOST:
                 raise InputProblem(f"history has {name} = {text!r}", where=where)
     return tuple(tuple(entry.items()) for entry in data)

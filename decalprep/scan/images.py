@@ -16,6 +16,7 @@ Grey = npt.NDArray[np.uint8]
 
 LARGEST_PIXELS = 250_000_000
 """An A3 page at 1200 dpi has 280 million; A4 at 1200 has 139 million."""
+LARGEST_BYTES = 1_000_000_000
 _LEAST_SIDE_PX = 300
 _FORMATS = ("PNG", "JPEG", "TIFF")
 
@@ -64,6 +65,14 @@ def read_scan(path: Path) -> tuple[ScanImage, ...]:
         TooMuch: more pixels than any scan of a page needs.
     """
     try:
+        if path.exists() and not path.is_file():
+            raise InputProblem("is no plain file", where=str(path), do="name the scan itself")
+        if path.stat().st_size > LARGEST_BYTES:
+            raise TooMuch(
+                f"is larger than {LARGEST_BYTES / 1e6:.0f} MB",
+                where=str(path),
+                do="scan at 300 dpi",
+            )
         data = path.read_bytes()
     except OSError as problem:
         raise InputProblem(f"cannot be read ({problem.strerror})", where=str(path)) from problem
