@@ -151,8 +151,17 @@ def pdf_date() -> str | None:
 
 
 def _now() -> datetime.datetime:
+    from decalprep.errors import UsageProblem
+
     epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
     zone = datetime.timezone.utc  # noqa: UP017
-    if epoch.isdigit():
+    if not epoch:
+        return datetime.datetime.now(zone)
+    try:
+        if not epoch.isdecimal():
+            raise ValueError(epoch)
         return datetime.datetime.fromtimestamp(int(epoch), zone)
-    return datetime.datetime.now(zone)
+    except (ValueError, OverflowError, OSError):
+        raise UsageProblem(
+            f"SOURCE_DATE_EPOCH is {epoch[:30]!r}", do="give seconds since 1970, or unset it"
+        ) from None

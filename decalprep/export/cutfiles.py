@@ -239,6 +239,8 @@ def cut_dxf(plan: CutPlan) -> bytes:
             _add_dxf(space, line)
         document.header["$EXTMIN"] = (0, 0, 0)
         document.header["$EXTMAX"] = (plan.width_mm, plan.height_mm, 0)
+        for kind in sorted(document.entitydb.dxf_types_in_use()):
+            document.classes.add_class(kind)  # else they are written in the order of a set
         stream = io.StringIO()
         document.write(stream)
     finally:

@@ -7,7 +7,7 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 from decalprep.errors import OutputProblem
@@ -158,6 +158,23 @@ def _alone_in(folder: Path) -> Iterator[None]:
 
 def _stage_and_move(home: Path, stage: Path, files: Mapping[str, bytes]) -> tuple[Path, ...]:
     names = list(files)
+    folders = {p for name in names for p in (home / name).parents if home in p.parents}
+    new = sorted((p for p in folders if not p.exists()), reverse=True)
+    try:
+        _staged(home, stage, files)
+        _moved(home, stage, names)
+    except BaseException:
+        for folder in new:
+            with contextlib.suppress(OSError):
+                folder.rmdir()
+        raise
+    for parent in sorted({(home / name).parent for name in names}):
+        _sync_folder(parent)
+    return tuple(home / name for name in names)
+
+
+def _staged(home: Path, stage: Path, files: Mapping[str, bytes]) -> None:
+    """All files written beside their places, the old ones kept, and the journal that says so."""
     (stage / "old").mkdir()
     for number, (name, data) in enumerate(files.items()):
         target = home / name
@@ -170,17 +187,17 @@ def _stage_and_move(home: Path, stage: Path, files: Mapping[str, bytes]) -> tupl
         os.rename(temporary, stage / f"{number}")
         if target.exists():
             _keep(target, stage / "old" / f"{number}")
-    journal = _write_temporary(stage, JOURNAL, json.dumps(names).encode())
+    journal = _write_temporary(stage, JOURNAL, json.dumps(list(files)).encode())
     os.rename(journal, stage / JOURNAL)
+
+
+def _moved(home: Path, stage: Path, names: Sequence[str]) -> None:
     try:
         for number, name in enumerate(names):
             os.replace(stage / f"{number}", home / name)
     except BaseException:
         _put_back(home, stage)
         raise
-    for parent in sorted({(home / name).parent for name in names}):
-        _sync_folder(parent)
-    return tuple(home / name for name in names)
 
 
 def _put_back(home: Path, stage: Path) -> None:
