@@ -228,6 +228,7 @@ PARTS: dict[str, tuple[h.Build, str]] = {
     "STL with 1e30": (bent(4, 1e30), "no numbers"),
     "STL of facets without area": (stl(*([(0.0,) * 9] * 20)), "0 mm long"),
     "STL that claims 4e9 facets": (stl(*h.slab(), count=4_000_000_000), "this is no SVG"),
+    "STL of one facet, a sliver": (stl((0, 0, 0, 60, 0, 0, 0, 3, 0)), MADE),
     "STL text with NaN": (written("part.stl", ascii_mesh("vertex nan 0 0")), "no numbers"),
     "STL text of one endless line": (
         written("part.stl", "solid a\nfacet " + "x" * 3_000_000),

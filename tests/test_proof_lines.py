@@ -135,3 +135,13 @@ def test_a_line_across_is_no_gap():
     assert not line.found.all()
     assert line.gap_mm == 0.0
     assert line.worst_mm < 0.003
+
+
+@pytest.mark.parametrize("height", [2.0, 8.0, 20.0])
+def test_acute_corners_do_not_pass_for_errors(height):
+    """Near a sharp corner both sides share ink; they are measured where they are apart."""
+    corners = [(5.0, 20.0), (55.0, 20.0), (5.0, 20.0 + height)]
+    line = found(corners, corners)
+    assert len(line.stations.points) > 20
+    assert line.found.all()
+    assert line.worst_mm < 0.004

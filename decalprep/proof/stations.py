@@ -15,6 +15,8 @@ Point = tuple[float, float]
 
 CORNER_MM = 0.4
 CORNER_DEG = 20.0
+CLEAR_MM, FAR_MM = 0.3, 10.0
+"""Two sides of an acute corner are apart by this before one is measured without the other."""
 SAME_MM = 0.0002
 """A point this near to the line between its neighbours is left out."""
 
@@ -88,6 +90,13 @@ def _turns(units: Floats, *, closed: bool) -> Floats:
     return np.append(turns, turns[0])
 
 
+def _clearance_mm(turn_deg: float) -> float:
+    """How far from a corner its other side no longer shares ink; 180 degrees is an open end."""
+    if turn_deg <= 90 or turn_deg >= 180:
+        return CORNER_MM
+    return min(max(CORNER_MM, CLEAR_MM / math.sin(math.radians(turn_deg))), FAR_MM)
+
+
 def _straight_rows(
     ring: Floats, units: Floats, lengths: Floats, turns: Floats, step: float, starts: Floats
 ) -> list[tuple[float, ...]]:
@@ -98,8 +107,8 @@ def _straight_rows(
         # the chord of a flattened curve bends by length * turn / 8 between its ends
         if length * math.radians(min(first, last)) / 8 <= 0.003 and 0.02 < min(first, last) < 20:
             continue
-        low = CORNER_MM if first > CORNER_DEG else 0.1
-        high = length - (CORNER_MM if last > CORNER_DEG else 0.1)
+        low = _clearance_mm(first) if first > CORNER_DEG else 0.1
+        high = length - (_clearance_mm(last) if last > CORNER_DEG else 0.1)
         if high <= low:
             if length < 0.5:
                 continue
@@ -116,12 +125,14 @@ def _curve_rows(
 ) -> list[tuple[float, ...]]:
     """Stations on the given points of curves, at least ``step`` apart, away from corners."""
     rows: list[tuple[float, ...]] = []
-    corners = starts[np.nonzero(turns > CORNER_DEG)[0]]
+    sharp = np.nonzero(turns > CORNER_DEG)[0]
+    corners = starts[sharp]
+    clear = np.array([_clearance_mm(float(turns[k])) for k in sharp])
     last_at = -math.inf
     for i in range(len(units)):
         if not 0.02 < turns[i] <= CORNER_DEG or starts[i] - last_at < step:
             continue
-        if len(corners) and np.abs(corners - starts[i]).min() < CORNER_MM:
+        if len(corners) and (np.abs(corners - starts[i]) < clear).any():
             continue
         tangent = units[i - 1] + units[i]
         tangent = tangent / np.hypot(*tangent)
