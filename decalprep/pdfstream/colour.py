@@ -61,7 +61,7 @@ def component_count(space: Any) -> int:
             return int(space[1]["/N"])
         if family == "DeviceN":
             return len(space[1])
-    except (KeyError, TypeError, ValueError, AttributeError):
+    except (KeyError, IndexError, TypeError, ValueError, AttributeError):
         pass
     return 0
 
@@ -77,7 +77,7 @@ def colour_in(space: Any, values: Sequence[float]) -> Colour:
         elif family == "DeviceN":
             spot = " + ".join(str(name)[1:] for name in space[1].as_list())
         rgb = _looks(space, numbers)
-    except (ValueError, KeyError, IndexError, TypeError, AttributeError):
+    except (ValueError, KeyError, IndexError, TypeError, AttributeError, RecursionError):
         rgb = None
     return Colour(family, numbers, rgb, spot)
 
