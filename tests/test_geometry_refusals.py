@@ -35,8 +35,8 @@ def test_points_that_make_no_circle(points):
 
 def test_a_circle_of_points_with_one_in_its_middle_still_ends():
     circle, error = fit_circle([(1, 0), (0, 1), (-1, 0), (0, -1), (0, 0)])
-    assert (circle.x, circle.y) == pytest.approx((0, 0), abs=1e-9)
-    assert error > 0
+    assert 0 < circle.diameter < 2
+    assert error > 0.1
 
 
 @pytest.mark.parametrize("flat", [Affine(0, 0, 0, 0), Affine(1, 2, 2, 4), Affine(d=float("inf"))])

@@ -7,7 +7,6 @@ import pytest
 
 from decalprep.pdfstream.functions import evaluate
 
-
 HOME = pikepdf.new()
 """The streams of all tests live in it."""
 

@@ -1,6 +1,6 @@
 """The graphics state that painting depends on (ISO 32000-1:2008, 8.4)."""
 
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from typing import Any
 
 from decalprep.geometry import Affine, Box, Point
@@ -10,7 +10,7 @@ from decalprep.pdfstream.fonts import Font
 IDENTITY = Affine()
 
 
-@dataclass(slots=True)
+@dataclass
 class GraphicsState:
     """State at one moment. ``ctm`` goes to page points; copied by q, given back by Q.
 
@@ -45,8 +45,7 @@ class GraphicsState:
     def copied(self) -> "GraphicsState":
         """A state of its own with the same values."""
         new = object.__new__(GraphicsState)
-        for name in _NAMES:
-            setattr(new, name, getattr(self, name))
+        new.__dict__.update(self.__dict__)
         return new
 
     @property
@@ -67,10 +66,7 @@ class GraphicsState:
         self.clip_shaped = self.clip_shaped or shaped
 
 
-_NAMES = tuple(f.name for f in fields(GraphicsState))
-
-
-@dataclass(slots=True)
+@dataclass
 class Frame:
     """One content stream being walked: its bytes, resources, state and what is half done."""
 

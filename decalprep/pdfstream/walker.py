@@ -58,6 +58,7 @@ class WalkLimits:
 
 
 Handler = Callable[["Walker", Frame, Operation], None]
+_MOST_COLOURS = 10_000
 TEXT_STROKING = frozenset((1, 2, 5, 6))
 
 
@@ -73,6 +74,7 @@ class Walker:
         self.done_operations = 0
         self.open_forms: list[tuple[int, int]] = []
         self._fonts: dict[tuple[int, int], Font] = {}
+        self._worked_out: dict[tuple[Any, tuple[float, ...] | None], Colour] = {}
 
     # -- what subclasses override ------------------------------------------------------------
 
@@ -296,9 +298,21 @@ class Walker:
         space = self.resource(frame, "/ColorSpace", values[-1])
         space = space if space is not None else "/" + str(values[-1])
         if op[0] == b"cs":
-            frame.state.fill, frame.state.fill_space = initial_colour(space), space
+            frame.state.fill, frame.state.fill_space = self._known(space, None), space
         else:
-            frame.state.stroke, frame.state.stroke_space = initial_colour(space), space
+            frame.state.stroke, frame.state.stroke_space = self._known(space, None), space
+
+    def _known(self, space: Any, values: tuple[float, ...] | None) -> Colour:
+        """The colour of ``values`` (None: the initial one) in a space, worked out once for each."""
+        key: Any = space if isinstance(space, str) else object_key(space)
+        if key == (0, 0):
+            key = str(space) if isinstance(space, pikepdf.Name) else None
+        if key is not None and (key, values) in self._worked_out:
+            return self._worked_out[key, values]
+        colour = initial_colour(space) if values is None else colour_in(space, values)
+        if key is not None and len(self._worked_out) < _MOST_COLOURS:
+            self._worked_out[key, values] = colour
+        return colour
 
     def _colour(self, frame: Frame, op: Operation) -> None:
         values = operands(frame.data, op[1], op[2])
@@ -307,7 +321,7 @@ class Walker:
         if values and isinstance(values[-1], PdfName):
             colour = self._pattern(frame, values[-1])
         else:
-            colour = colour_in(space, [v for v in values if isinstance(v, float)])
+            colour = self._known(space, tuple(v for v in values if isinstance(v, float)))
         if filling:
             frame.state.fill = colour
         else:
