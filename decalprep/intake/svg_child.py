@@ -1,4 +1,4 @@
-"""The converters, run in a process of their own: ``python -m decalprep.intake.svg_child job.json``.
+"""The converters, run in a process of their own: ``python svg_child.py job.json``.
 
 A converter can hang, crash or eat memory; here it takes only this process with it. The job names
 its steps, its files and its caps; each step writes its file, then one line of JSON on standard
