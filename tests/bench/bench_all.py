@@ -1,0 +1,369 @@
+"""The table of speed in DEVELOPERS.md, and the plot of scaling: run by hand.
+
+    python tests/bench/bench_all.py [--plot fixtures/pictures/scaling.png]
+
+Seconds are of processor time, child processes included, in this process after its modules are
+loaded; memory is the largest resident size of a process of its own. Ratios are against plain
+scripts that do the same step without looking: they neither check, nor clean, nor prove.
+"""
+
+from __future__ import annotations
+
+import argparse
+import io
+import math
+import os
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+ROOT = Path(__file__).parent.parent.parent
+sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
+
+import plain_scripts as plain  # noqa: E402
+import shapely  # noqa: E402
+from bench_sheets import A4, laid  # noqa: E402
+from PIL import Image, ImageDraw  # noqa: E402
+from sheet_samples import winch_panel  # noqa: E402
+
+from decalprep.geometry import Affine  # noqa: E402
+from decalprep.model import Decal, Placement  # noqa: E402
+from decalprep.proof import ExpectedArtwork, ExpectedDecal, ExpectedJob, ExpectedSheet  # noqa: E402
+
+PANEL = (
+    '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" viewBox="0 0 60 40">'
+    '<rect width="60" height="40" rx="3" fill="#223"/><g fill="#fff">{}</g></svg>'
+)
+PATHS = 50_000
+COUNTS = (1, 3, 10, 30, 100, 300, 1000)
+
+
+def cpu_s() -> float:
+    """Processor time of this process and its ended children."""
+    t = os.times()
+    return t.user + t.system + t.children_user + t.children_system
+
+
+def timed(act: Callable[[], Any], *, times: int = 1) -> tuple[float, Any]:
+    """(least processor time in s of some runs, what the last one gave)."""
+    best, result = math.inf, None
+    for _ in range(times):
+        start = cpu_s()
+        result = act()
+        best = min(best, cpu_s() - start)
+    return best, result
+
+
+def row(what: str, value: str, note: str = "") -> None:
+    print(f"| {what} | {value} | {note} |", flush=True)
+
+
+def own_process(code: str, *args: str) -> tuple[float, float, float]:
+    """(wall s, processor s, peak MB) of a Python process of its own."""
+    environment = os.environ | {"PYTHONPATH": os.pathsep.join(sys.path[:2])}
+    program = (
+        "import resource, sys\n" + code + "\nu = resource.getrusage(resource.RUSAGE_SELF)\n"
+        "status = open('/proc/self/status').read().split('VmHWM:')[1]  # of this program alone\n"
+        "print(u.ru_utime + u.ru_stime, int(status.split()[0]) / 1024)"
+    )
+    start = time.perf_counter()
+    done = subprocess.run(
+        [sys.executable, "-c", program, *args],
+        env=environment,
+        check=True,
+        capture_output=True,
+        text=True,
+    )
+    cpu, peak = (float(v) for v in done.stdout.split()[-2:])
+    return time.perf_counter() - start, cpu, peak
+
+
+# ---------------------------------------------------------------- one drawing
+
+
+def large_svg(paths: int) -> str:
+    side = math.ceil(math.sqrt(paths * 1.5))
+    step = 0.9 * 60 / side
+    ticks = []
+    for k in range(paths):
+        x, y = 3 + step * (k % side), 3 + step * (k // side)
+        ticks.append(f"M{x:.4f} {y:.4f}h{step / 3:.4f}v{step / 3:.4f}z")
+    strokes = '<g fill="none" stroke="#fff" stroke-width="0.05">'
+    half = len(ticks) // 2
+    filled = "".join(f'<path d="{d}"/>' for d in ticks[:half])
+    return PANEL.format(
+        filled + strokes + "".join(f'<path d="{d}"/>' for d in ticks[half:]) + "</g>"
+    )
+
+
+def large_drawing(folder: Path) -> None:
+    from decalprep.cleaning import strip_hairlines
+    from decalprep.intake import read_artwork
+    from decalprep.outline import OutlineSettings, find_outline
+    from decalprep.pdfstream import read_page
+
+    path = folder / "large.svg"
+    path.write_text(large_svg(PATHS))
+    took, artwork = timed(lambda: read_artwork(path))
+    alone, _ = timed(lambda: plain.svg_to_pdf(path, folder / "plain.pdf"))
+    row(f"intake of {PATHS:,} paths, SVG", f"{took:.1f} s", f"svglib + reportlab {alone:.1f} s")
+    pdf = folder / "large.pdf"
+    pdf.write_bytes(artwork.page_pdf)
+    took, _ = timed(lambda: read_artwork(pdf))
+    row("the same as PDF", f"{took:.1f} s")
+    took, _ = timed(lambda: strip_hairlines(artwork))
+    row("hairlines stripped from it", f"{took:.2f} s", f"{PATHS // 2:,} strokes")
+    took, contents = timed(lambda: read_page(artwork.page_pdf))
+    row("its page read", f"{took:.1f} s")
+    took, _ = timed(lambda: find_outline(artwork, contents, None, OutlineSettings()))
+    row("its outline found", f"{took:.1f} s")
+
+
+def small_drawing(folder: Path) -> None:
+    from decalprep.intake import read_artwork
+
+    path = folder / "small.svg"
+    path.write_text(PANEL.format('<path d="M10 10h20v5z"/>'))
+    read_artwork(path)
+    ours, _ = timed(lambda: read_artwork(path), times=3)
+    alone, _ = timed(lambda: plain.svg_to_pdf(path, folder / "plain.pdf"), times=3)
+    row("intake of a small SVG", f"{ours:.2f} s", f"svglib + reportlab {alone:.2f} s, unchecked")
+
+
+# ---------------------------------------------------------------- whole jobs
+
+
+def jobs(folder: Path) -> None:
+    from decalprep.cli import run
+
+    os.environ["DECALPREP_HOME"] = str(folder / "records")
+    os.chdir(folder)
+    (folder / "one.svg").write_text(PANEL.format('<path d="M10 10h20v5z"/>'))
+    one = '[job]\npasses = 1\n[[panel]]\nname = "p"\nartwork = "one.svg"\ncopies = {}\n'
+    for copies in (1, 40):
+        (folder / "copies.toml").write_text(one.format(copies))
+        took, code = timed(lambda: run(["make", "copies.toml", "--anew"]))
+        assert code == 0
+        size = (folder / "copies-out" / "sheets.pdf").stat().st_size
+        row(f"job of {copies} copies of one panel, whole", f"{took:.1f} s", f"{size / 1000:.0f} kB")
+    panels = []
+    for k in range(40):
+        width = 40 + k % 7
+        text = PANEL.format(f'<path d="M10 10h{10 + k % 9}v5z"/>')
+        for old, new in (
+            ("60mm", f"{width}mm"),
+            ("0 60 40", f"0 {width} 40"),
+            ('"60"', f'"{width}"'),
+        ):
+            text = text.replace(old, new)
+        (folder / f"p{k}.svg").write_text(text)
+        panels.append(f'[[panel]]\nname = "p{k}"\nartwork = "p{k}.svg"\n')
+    (folder / "forty.toml").write_text("[job]\npasses = 1\n" + "".join(panels))
+    took, code = timed(lambda: run(["make", "forty.toml"]))
+    assert code == 0
+    row("job of 40 different SVG panels, whole", f"{took:.1f} s", "every one drawn twice, proven")
+
+
+# ---------------------------------------------------------------- proof
+
+
+def expected(decal: Decal, placements: Sequence[Placement], sheets: int) -> ExpectedJob:
+    outline, box = tuple(decal.outline.points(0.001)), decal.outline.box
+    found = []
+    for p in placements:
+        m = Affine.translation(p.x_mm, p.y_mm) @ Affine.rotation(p.turn_deg)
+        art = decal.artwork
+        found.append(
+            ExpectedDecal(
+                p.decal,
+                p.copy,
+                p.sheet_index,
+                tuple(m.apply_all(outline)),
+                (box.width, box.height),
+                m,
+                ExpectedArtwork(art.page_pdf, art.width_mm, art.height_mm),
+                m,
+                bleed_mm=decal.bleed_mm,
+            )
+        )
+    return ExpectedJob(tuple(ExpectedSheet(210.0, 297.0) for _ in range(sheets)), tuple(found))
+
+
+BANDS = """
+from decalprep.proof.render import open_pdf
+data = open(sys.argv[1], "rb").read()
+with open_pdf(data) as opened:
+    total = sum(int(p.pixels.size) for p in opened.bands(0, 1200))
+assert total > 0
+"""
+
+
+def proof(folder: Path) -> None:
+    from decalprep.compose import compose_sheets
+    from decalprep.export import write_pdf
+
+    decal = winch_panel(copies=18)
+    pdf = folder / "sheet.pdf"
+    pdf.write_bytes(write_pdf(compose_sheets([decal], laid(18), [A4])))
+    base = own_process("import decalprep.proof.render")
+    _, cpu, peak = own_process(BANDS, str(pdf))
+    row("A4 drawn and read at 1200 dpi for the proof", f"{cpu - base[1]:.2f} s", f"{peak:.0f} MB")
+
+
+# ---------------------------------------------------------------- scaling
+
+
+def steps(count: int) -> dict[str, float]:
+    """Processor time of each step for so many decals, 18 on a sheet."""
+    from decalprep.compose import compose_sheets
+    from decalprep.export import write_pdf
+    from decalprep.export.cutfiles import cut_dxf, sheet_plan
+    from decalprep.nesting import NestPart, NestSettings, nest
+    from decalprep.nesting.checker import check_layout
+    from decalprep.proof import prove
+
+    decal, placements = winch_panel(copies=count, holes=()), laid(count)
+    sheets = [A4] * (1 + placements[-1].sheet_index)
+    found = {}
+    found["compose"], drawings = timed(lambda: compose_sheets([decal], placements, sheets))
+    found["write"], pdf = timed(lambda: write_pdf(drawings))
+    found["cut files"], _ = timed(lambda: [cut_dxf(sheet_plan(d)) for d in drawings])
+    job = expected(decal, placements, len(sheets))
+    found["proof"], _ = timed(lambda: prove(pdf, job))
+    part = NestPart("winch panel", count, decal.outline.polygon(0.01).buffer(2.0))
+    settings = NestSettings(budget=1)
+    found["nest"], layout = timed(lambda: nest([part], [A4], settings))
+    found["check"], _ = timed(lambda: check_layout([part], [A4], settings, layout))
+    return found
+
+
+def scaling() -> dict[str, list[float]]:
+    steps(1)
+    series: dict[str, list[float]] = {}
+    for count in COUNTS:
+        for name, took in steps(count).items():
+            series.setdefault(name, []).append(took)
+    for name, values in series.items():
+        # the slope between the largest two, against that of n log n
+        a, b = (i for i in (-3, -1))
+        worth = math.log(values[b] / max(values[a], 1e-9)) / math.log(COUNTS[b] / COUNTS[a])
+        row(
+            f"{name}, 1,000 decals",
+            f"{values[-1]:.2f} s",
+            f"grows as n to the power {worth:.2f} from 100 to 1,000",
+        )
+    return series
+
+
+def plot(series: dict[str, list[float]], path: Path) -> None:
+    """Seconds by number of decals, both on logarithmic scales, with a line of n log n."""
+    wide, high, left, low = 900, 600, 80, 60
+    picture = Image.new("RGB", (wide, high), "white")
+    pen = ImageDraw.Draw(picture)
+    x_end, y_from, y_to = math.log10(COUNTS[-1]), -3.0, 2.0
+
+    def at(count: float, seconds: float) -> tuple[float, float]:
+        x = left + (wide - left - 150) * math.log10(count) / x_end
+        y = (math.log10(max(seconds, 10**y_from)) - y_from) / (y_to - y_from)
+        return x, high - low - (high - low - 30) * y
+
+    for power in range(int(y_from), int(y_to) + 1):
+        pen.line([at(1, 10**power), at(COUNTS[-1], 10**power)], "#ddd")
+        pen.text((8, at(1, 10**power)[1] - 6), f"{10.0**power:g} s", "black")
+    for count in (1, 10, 100, 1000):
+        pen.line([at(count, 10**y_from), at(count, 10**y_to)], "#ddd")
+        pen.text((at(count, 1)[0] - 8, high - low + 10), f"{count:,}", "black")
+    pen.text((left, high - 24), "decals; 18 on a sheet; processor time of each step", "black")
+    guide = [at(n, 0.002 * n * math.log2(n + 1)) for n in COUNTS]
+    pen.line(guide, "#999", 1)
+    pen.text((guide[-1][0] + 6, guide[-1][1] - 6), "n log n", "#999")
+    colours = ("#1b6ca8", "#b5532a", "#3a7d44", "#7b3f8c", "#222222", "#a8861b")
+    ends: list[float] = []
+    for (name, values), colour in zip(series.items(), colours, strict=False):
+        line = [at(n, v) for n, v in zip(COUNTS, values, strict=True)]
+        pen.line(line, colour, 2)
+        for x, y in line:
+            pen.ellipse((x - 3, y - 3, x + 3, y + 3), colour)
+        y = line[-1][1]
+        while any(abs(y - other) < 13 for other in ends):
+            y += 13
+        ends.append(y)
+        pen.text((line[-1][0] + 8, y - 6), name, colour)
+    out = io.BytesIO()
+    picture.quantize(64).save(out, "PNG", optimize=True)
+    path.write_bytes(out.getvalue())
+
+
+# ---------------------------------------------------------------- against plain scripts
+
+
+def ratios(folder: Path) -> None:
+    from decalprep.compose import compose_sheets
+    from decalprep.export import write_pdf
+    from decalprep.nesting import NestPart, NestSettings, nest
+
+    sizes = {}
+    for count in (1, 40):
+        decal, placements = winch_panel(copies=count), laid(count)
+        sheets = [A4] * (1 + placements[-1].sheet_index)
+        sizes[count] = len(write_pdf(compose_sheets([decal], placements, sheets)))
+    row("sheets.pdf of 40 copies over that of one", f"{sizes[40] / sizes[1]:.2f} times", "3 sheets")
+    decal = winch_panel(copies=40)
+    places = laid(40)
+    ours, _ = timed(lambda: write_pdf(compose_sheets([decal], places, [A4] * 3)), times=3)
+    alone, merged = timed(lambda: plain.merged(decal.artwork.page_pdf, places), times=3)
+    one = len(plain.merged(decal.artwork.page_pdf, laid(1)))
+    row(
+        "40 copies composed and written",
+        f"{ours:.2f} s",
+        f"pypdf merging {alone:.2f} s, no marks; its file {len(merged) / one:.1f} times one",
+    )
+    sizes_mm = [(40 + 11 * (k % 5), 30 + 17 * (k % 4)) for k in range(80)]
+    parts = [NestPart(f"p{k}", 1, shapely.box(0, 0, w, h)) for k, (w, h) in enumerate(sizes_mm)]
+    ours, layout = timed(lambda: nest(parts, [A4], NestSettings(budget=1, gap_mm=2.0)))
+    alone, used = timed(lambda: plain.shelves(sizes_mm, A4.width_mm - 12.7, A4.height_mm - 12.7, 2))
+    row(
+        "80 rectangles nested, one pass",
+        f"{ours:.1f} s, {len(layout.sheets)} sheets",
+        f"rows of rectangles {alone:.3f} s, {used} sheets",
+    )
+
+
+def main() -> None:
+    """Print the table."""
+    asked = argparse.ArgumentParser()
+    asked.add_argument("--plot", type=Path)
+    options = asked.parse_args()
+    plot_path = options.plot.resolve() if options.plot else None
+    print("| what | takes | beside it |\n|---|---|---|")
+    _, cpu, peak = own_process("from decalprep.cli import run\nrun(['--help'])")
+    row("start-up (--help)", f"{cpu:.2f} s", f"{peak:.0f} MB")
+    sys.stdout.flush()
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        small_drawing(folder)
+        large_drawing(folder)
+        quiet = io.StringIO()
+        shown, sys.stdout = sys.stdout, quiet
+        try:
+            jobs(folder)
+        finally:
+            sys.stdout = shown
+        print("\n".join(line for line in quiet.getvalue().splitlines() if line.startswith("| job")))
+        proof(folder)
+        ratios(folder)
+        series = scaling()
+        os.chdir(ROOT)
+    if plot_path:
+        plot(series, plot_path)
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(f"\nlargest memory of all this in one process: {peak:.0f} MB")
+
+
+if __name__ == "__main__":
+    main()
