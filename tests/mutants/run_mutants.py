@@ -58,7 +58,11 @@ TARGETS = (
             "tests/test_calibration_readings.py",
         ),
     ),
-    Target("checker", "decalprep.nesting.checker", ("tests/test_checker.py",)),
+    Target(
+        "checker",
+        "decalprep.nesting.checker",
+        ("tests/test_checker.py", "tests/test_checker_edges.py"),
+    ),
     Target(
         "stroke rules",
         "decalprep.cleaning.strokes",
