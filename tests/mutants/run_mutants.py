@@ -44,24 +44,29 @@ TARGETS = (
         "estimator",
         "decalprep.calibration.estimate",
         (
-            "tests/test_calibration_readings.py",
-            "tests/test_calibration_rule.py",
-            "tests/outside/test_affine_example.py",
+            "tests/test_estimator_edges.py",
+            "tests/test_estimator_properties.py",
+            "tests/test_calibration_loop.py",
         ),
     ),
     Target(
         "least squares",
         "decalprep.calibration.leastsquares",
         (
+            "tests/test_estimator_edges.py",
+            "tests/test_estimator_properties.py",
             "tests/test_geometry_refusals.py",
             "tests/outside/test_gum_h3.py",
-            "tests/test_calibration_readings.py",
         ),
     ),
     Target(
         "checker",
         "decalprep.nesting.checker",
-        ("tests/test_checker.py", "tests/test_checker_edges.py"),
+        (
+            "tests/test_checker.py",
+            "tests/test_checker_edges.py",
+            "tests/test_estimator_properties.py",
+        ),
     ),
     Target(
         "stroke rules",
