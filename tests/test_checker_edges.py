@@ -79,6 +79,7 @@ def test_half_the_gap_from_what_is_blocked_and_the_whole_from_what_is_gone():
     area = box(100, 100, 120, 120)
     rules = replace(RULES, blocked=(area,))
     assert faults(at(121.0, 100), rules=rules) == ()
+    assert faults(at(120.9995, 100), rules=rules) == ()
     assert "0.990 mm from a blocked area, 1 mm" in faults(at(120.99, 100), rules=rules)[0]
     only = replace(RULES, blocked_on={"A4": (area,), "A5": (box(0, 0, 210, 297),)})
     assert faults(at(121.0, 100), rules=only) == ()
@@ -187,6 +188,9 @@ def test_a_disc_label_is_a_disc():
 def test_between_labels_lies_no_label():
     small = NestPart("bar", 1, box(0, 0, 4, 4), Turns.NONE)
     told = faults(at(83, 240), parts=(small,), sheets=(LABELS,), rules=MARGIN)
+    assert told == ("'bar' copy 1 lies on no label",)
+    after_the_last = at(26, 297 - 30 - 3 * 50 - 20)
+    told = faults(after_the_last, parts=(small,), sheets=(LABELS,), rules=MARGIN)
     assert told == ("'bar' copy 1 lies on no label",)
 
 

@@ -71,7 +71,7 @@ TARGETS = (
     Target(
         "stroke rules",
         "decalprep.cleaning.strokes",
-        ("tests/test_hairlines_table.py", "tests/test_hairlines_bytes.py"),
+        ("tests/test_stroke_rules.py", "tests/test_hairlines_table.py"),
     ),
     Target(
         "hairlines",
