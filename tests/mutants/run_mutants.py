@@ -76,7 +76,11 @@ TARGETS = (
     Target(
         "hairlines",
         "decalprep.cleaning.hairlines",
-        ("tests/test_hairlines_table.py", "tests/test_hairlines_bytes.py"),
+        (
+            "tests/test_hairline_notices.py",
+            "tests/test_hairlines_table.py",
+            "tests/test_hairlines_bytes.py",
+        ),
     ),
 )
 
