@@ -107,6 +107,8 @@ def test_fake_bold_is_kept_and_counted_unless_told_otherwise(keep, expected):
         assert dict(cleaned.notices[0].numbers) == {"count": 2.0}
         assert cleaned.notices[0].severity is Severity.NOTE
         assert "2 texts are made bold" in cleaned.notices[0].text
+    rows = {row.what: (row.before, row.after, row.stripped) for row in cleaned.strokes}
+    assert rows == {"text": (2, 2 if keep else 0, 0 if keep else 2), "edge of a fill": (1, 0, 1)}
     kinds = [(c.what, c.count, c.detail) for c in cleaned.changes]
     assert ("hairline stripped", 1, "edge of a fill") in kinds
     assert (("hairline stripped", 2, "text") in kinds) != keep

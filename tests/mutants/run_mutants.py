@@ -47,6 +47,7 @@ TARGETS = (
             "tests/test_estimator_edges.py",
             "tests/test_estimator_properties.py",
             "tests/test_calibration_loop.py",
+            "tests/test_calibration_rule.py",
         ),
     ),
     Target(
@@ -71,7 +72,11 @@ TARGETS = (
     Target(
         "stroke rules",
         "decalprep.cleaning.strokes",
-        ("tests/test_stroke_rules.py", "tests/test_hairlines_table.py"),
+        (
+            "tests/test_stroke_rules.py",
+            "tests/test_hairline_notices.py",
+            "tests/test_hairlines_table.py",
+        ),
     ),
     Target(
         "hairlines",
