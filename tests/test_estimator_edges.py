@@ -7,7 +7,7 @@ import pytest
 from virtual.hand import A4_LINES, EIGHT, Press, true_length
 
 from decalprep.calibration import PLAIN, VERNIER, PageReadings, Reading, estimate_printer
-from decalprep.calibration.estimate import UNMEASURED, ShapeFinding, offset_of
+from decalprep.calibration.estimate import UNMEASURED, ShapeFinding, _solve, offset_of
 from decalprep.calibration.leastsquares import coverage_factor, rank_of, standardised, weighted_fit
 from decalprep.errors import ReadingsRefused
 from decalprep.geometry import Affine
@@ -172,3 +172,24 @@ def test_rank_and_coverage():
         assert coverage_factor(freedom) == pytest.approx(t, abs=0.006)
     # and at 99 % with 5: 4.03
     assert coverage_factor(5, 0.99) == pytest.approx(4.03, abs=0.006)
+
+
+def test_what_the_others_say_of_a_reading_is_their_fit_without_it():
+    slips = [0.3, -0.1, 0.05, 0.2, -0.15, 0.1, 0.0, -0.2]
+    whole = page(slips=slips)
+    lines = {b.name: b for b in LAYOUT.baselines}
+    expected = _solve(whole.lengths, lines, PLAIN, None).expected
+    for k, reading in enumerate(whole.lengths):
+        rest = PageReadings((*whole.lengths[:k], *whole.lengths[k + 1 :]))
+        got = estimate_printer(rest, LAYOUT, accept=ALL)
+        (x0, y0), (x1, y1) = A4_LINES[reading.line]
+        dx, dy = x1 - x0, y1 - y0
+        across = dx * (1 + got.scale_x) + dy * got.skew
+        assert expected[k] == pytest.approx(math.hypot(across, dy * (1 + got.scale_y)), abs=2e-3)
+
+
+def test_the_freedom_is_the_hands_or_the_scans_whichever_is_less():
+    much = estimate_printer(page(), LAYOUT, shape=shape(freedom=500.0), accept=ALL)
+    assert much.freedom == pytest.approx(PLAIN.worth + 7)  # 8 readings, 2 of the scans, 3 unknown
+    little = estimate_printer(page(), LAYOUT, shape=shape(freedom=2.5), accept=ALL)
+    assert little.freedom == 2.5

@@ -132,7 +132,7 @@ def small_drawing(folder: Path) -> None:
     read_artwork(path)
     ours, _ = timed(lambda: read_artwork(path), times=3)
     alone, _ = timed(lambda: plain.svg_to_pdf(path, folder / "plain.pdf"), times=3)
-    row("intake of a small SVG", f"{ours:.2f} s", f"svglib + reportlab {alone:.2f} s, unchecked")
+    row("intake of a small SVG", f"{ours:.2f} s", f"svglib + reportlab {alone:.3f} s, unchecked")
 
 
 # ---------------------------------------------------------------- whole jobs
@@ -150,7 +150,7 @@ def jobs(folder: Path) -> None:
         took, code = timed(lambda: run(["make", "copies.toml", "--anew"]))
         assert code == 0
         size = (folder / "copies-out" / "sheets.pdf").stat().st_size
-        row(f"job of {copies} copies of one panel, whole", f"{took:.1f} s", f"{size / 1000:.0f} kB")
+        row(f"job of one panel, copies: {copies}", f"{took:.1f} s", f"{size / 1000:.0f} kB")
     panels = []
     for k in range(40):
         width = 40 + k % 7
@@ -321,7 +321,7 @@ def ratios(folder: Path) -> None:
     row(
         "40 copies composed and written",
         f"{ours:.2f} s",
-        f"pypdf merging {alone:.2f} s, no marks; its file {len(merged) / one:.1f} times one",
+        f"pypdf merging {alone:.3f} s, no marks; its file {len(merged) / one:.1f} times one",
     )
     sizes_mm = [(40 + 11 * (k % 5), 30 + 17 * (k % 4)) for k in range(80)]
     parts = [NestPart(f"p{k}", 1, shapely.box(0, 0, w, h)) for k, (w, h) in enumerate(sizes_mm)]
