@@ -80,16 +80,24 @@ def test_the_same_job_gives_the_same_bytes(demo: Path, tmp_path: Path) -> None:
 
 
 def test_a_later_run_keeps_what_was_laid(demo: Path, tmp_path: Path) -> None:
+    """One panel of the console alone, with one copy more: the two that were there stay."""
     copy = tmp_path / "later"
     shutil.copytree(demo / "demo-out", copy)
     job = copy / "console" / "bridge-console.toml"
-    job.write_text(job.read_text().replace("copies = 2", "copies = 3"))
+    head, *panels = job.read_text().split("[[panel]]")
+    (bezel,) = (panel for panel in panels if "copies = 2" in panel)
+    job.write_text(head + "[[panel]]" + bezel.replace("copies = 2", "copies = 3"))
     done = run(tmp_path, "make", str(job), "--json")
     assert done.returncode == 0, done.stderr
-    new = json.loads(done.stdout)["placements"]
-    old = json.loads((demo / "demo-out" / "result.json").read_text())["placements"]
-    assert all(p in new for p in old)
-    assert len(new) == len(old) + 1
+    told = (done.stdout, (demo / "demo-out" / "result.json").read_text())
+    places = [
+        [{k: v for k, v in place.items() if k != "sheet"} for place in json.loads(t)["placements"]]
+        for t in told
+    ]
+    kept = [place for place in places[1] if place["decal"] == places[0][0]["decal"]]
+    assert len(kept) == 2
+    assert all(place in places[0] for place in kept)
+    assert len(places[0]) == 3
 
 
 def ink_of_cut_lines(picture: Image.Image) -> np.ndarray:

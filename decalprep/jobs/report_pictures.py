@@ -120,18 +120,7 @@ def _whole(size_mm: tuple[float, float], dpi: float) -> tuple[Affine, tuple[int,
 
 def covered(opened: OpenPdf, page: int, frame: Affine, size_px: tuple[int, int]) -> Pixels:
     """Red, green, blue and cover (0 to 255) of each pixel of a page."""
-    on_white = opened.draw(page, frame, size_px)
-    on_black = opened.draw(page, frame, size_px, background=0xFF000000)
-    # on white a pixel is colour x cover + 255 x (1 - cover), on black the first part alone
-    gaps = np.maximum(on_white, on_black) - on_black
-    cover = 255 - np.maximum(np.maximum(gaps[..., 0], gaps[..., 1]), gaps[..., 2])
-    out = np.empty((*cover.shape, 4), np.uint8)
-    out[..., :3] = on_black[..., ::-1]
-    out[..., 3] = cover
-    edge = np.nonzero((cover > 0) & (cover < 255))
-    colour = out[edge][:, :3].astype(np.float32) * 255 / cover[edge][:, None]
-    out[edge[0], edge[1], :3] = np.clip(np.rint(colour), 0, 255)
-    return out
+    return opened.draw_covered(page, frame, size_px)
 
 
 def webp(pixels: Pixels) -> str:

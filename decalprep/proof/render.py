@@ -135,6 +135,24 @@ class OpenPdf:
             raw.FPDFBitmap_Destroy(bitmap)
         return out
 
+    def draw_covered(
+        self, index: int, picture_from_page: Affine, size_px: tuple[int, int]
+    ) -> Pixels:
+        """Pixels (height, width, 4) as red, green, blue and how much of each is covered, 0 to 255.
+
+        Drawn on white and on black: on white a pixel is colour x cover + 255 x (1 - cover), on
+        black the first part alone.
+        """
+        on_white = self.draw(index, picture_from_page, size_px)
+        on_black = self.draw(index, picture_from_page, size_px, background=0xFF000000)
+        cover = 255 - brightest(np.asarray(cv2.subtract(on_white, on_black), np.uint8))
+        blue, green, red = cv2.split(on_black)
+        out: Pixels = np.asarray(cv2.merge([red, green, blue, cover]), np.uint8)
+        edge = np.nonzero((cover > 0) & (cover < 255))
+        colour = out[edge][:, :3].astype(np.float32) * 255 / cover[edge][:, None]
+        out[edge[0], edge[1], :3] = np.clip(np.rint(colour), 0, 255)
+        return out
+
     def fine_crop(self, index: int, frame: Affine, size_px: tuple[int, int], over: int) -> Pixels:
         """As ``draw``, from a picture ``over`` times as fine, averaged down band by band.
 
