@@ -1,4 +1,4 @@
-"""Tiles: they cover the decal, fit the sheet, meet on hidden seams, and carry the same ticks."""
+"""Tiles: they cover the decal, fit the sheet, meet on hidden seams, and carry match ticks."""
 
 import numpy as np
 import pytest
@@ -105,14 +105,43 @@ def test_a_cost_array_moves_the_seam():
     assert 170 <= tiling.seams[0].line.points()[0][0] <= 190
 
 
-def test_both_tiles_of_a_seam_carry_the_same_ticks_outside_the_decal():
+def test_ticks_lie_outside_the_decal_and_those_of_the_lower_tile_beyond_the_upper():
     decal = box(0, 0, 300, 100)
-    tiling = tile_decal(decal, A4_ROOM)
-    first, second = tiling.tiles
-    assert len(first.ticks) == 6
-    assert first.ticks == second.ticks
-    for tick in first.ticks:
-        assert LineString(tick.points()).intersection(decal).length == 0
+    lower, upper = tile_decal(decal, A4_ROOM).tiles
+    assert (len(lower.ticks), len(upper.ticks)) == (8, 6)
+    for tile in (lower, upper):
+        for tick in tile.ticks:
+            line = LineString(tick.points())
+            assert line.intersection(decal).length == 0
+            assert tile.cut.buffer(0.002).covers(line)
+    for tick in lower.ticks:
+        assert LineString(tick.points()).difference(upper.cut).length > 3
+
+
+def test_ticks_start_beyond_the_bleed():
+    decal, rules = box(0, 0, 300, 100), TileSettings(bleed_mm=3)
+    for tile in tile_decal(decal, A4_ROOM, rules).tiles:
+        assert all(LineString(t.points()).distance(decal) >= 3.49 for t in tile.ticks)
+
+
+def test_where_the_edge_slopes_or_steps_no_tick_lies_on_the_decal():
+    corner = Polygon([(0, 0), (420, 0), (420, 60), (160, 90), (140, 100), (0, 100)])
+    step = box(0, 0, 400, 60).union(box(0, 0, 198, 110))
+    for decal in (corner, step):
+        tiles = tile_decal(decal, A4_ROOM).tiles
+        ticks = [LineString(t.points()) for tile in tiles for t in tile.ticks]
+        assert len(ticks) >= 12
+        assert all(tick.distance(decal) > 0.2 for tick in ticks)
+
+
+def test_no_tile_is_a_sliver_where_that_can_be():
+    decal = box(0, 0, 390, 60)
+    cost = np.full((60, 390), 50.0)
+    cost[:, [180, 195, 210]] = 0.0
+    tiles = tile_decal(decal, (200, 90), ground=Ground(cost=cost), may_turn=False).tiles
+    widths = [t.shown.bounds[2] - t.shown.bounds[0] for t in tiles]
+    assert len(widths) == 3
+    assert min(widths) >= 25
 
 
 def test_overlap_strip_is_printed_on_both():

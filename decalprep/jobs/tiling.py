@@ -130,7 +130,9 @@ def tiling_of(one: Prepared, panel: PanelSpec, job: Job) -> Tiling:
     from decalprep.nesting import TileSettings, tile_decal
 
     decal = one.decal
-    settings = TileSettings(overlap_mm=panel["overlap"], seam_bleed_mm=SEAM_BLEED_MM)
+    settings = TileSettings(
+        overlap_mm=panel["overlap"], seam_bleed_mm=SEAM_BLEED_MM, bleed_mm=decal.bleed_mm
+    )
     ground = _ground(decal)
     found: list[Tiling] = []
     refused: DoesNotFit | None = None
@@ -377,8 +379,9 @@ def _told(one: Prepared, tiling: Tiling, tiles: Sequence[_Made], panel: PanelSpe
     )
     words = (
         f"tiles: {count}, sharing strips of {format_mm(panel['overlap'])}. Cut them out with their "
-        f"tabs, the seams exactly; lay them down in the order of their numbers ({order}), tick on "
-        "tick; then cut the tabs away along the dashed lines"
+        f"tabs, the seams exactly; lay them down in the order of their numbers ({order}), so that "
+        "the ticks of the lower tile run on straight in those of the upper; then cut the tabs away "
+        "along the dashed lines"
     )
     notices = [*tiling.notices, Notice("tiled", words, panel.name, Severity.NOTE)]
     crossed = dict.fromkeys(label for made in tiles for label in made.crossed)

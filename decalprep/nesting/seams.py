@@ -83,11 +83,13 @@ def column_costs(field: CostMap) -> Costs:
     return np.asarray(costs.sum(axis=0) * field.step_mm)
 
 
-def best_lines(costs: Costs, step_mm: float, first: float, later: float, last: float) -> list[int]:
+def best_lines(
+    costs: Costs, step_mm: float, first: float, later: float, last: float, *, least: float = 0.0
+) -> list[int]:
     """Line numbers of the cheapest seams (at least one) with the fewest tiles; empty if none fit.
 
     Line k is ``(k + 1) * step_mm`` from the left. The first tile may be ``first`` wide up to its
-    seam, tiles between ``later``, the last one ``last``.
+    seam, tiles between ``later``, the last one ``last``; none is narrower than ``least``.
 
     >>> best_lines(np.array([9.0, 9, 9, 1, 9, 9, 9]), 1.0, 6.0, 6.0, 6.0)
     [3]
@@ -95,10 +97,11 @@ def best_lines(costs: Costs, step_mm: float, first: float, later: float, last: f
     lines = len(costs)
     at = (np.arange(lines) + 1) * step_mm
     total = (lines + 1) * step_mm
-    reach = np.where(at <= first + 1e-9, costs, np.inf)
+    reach = np.where((at <= first + 1e-9) & (at >= least - 1e-9), costs, np.inf)
     before: list[npt.NDArray[np.int64]] = [np.full(lines, -1)]
     while True:
-        ends = np.where(total - at <= last + 1e-9, reach, np.inf)
+        over = total - at
+        ends = np.where((over <= last + 1e-9) & (over >= least - 1e-9), reach, np.inf)
         if np.isfinite(ends).any():
             chosen = [int(np.argmin(ends))]
             for back in reversed(before[1:]):
@@ -108,8 +111,9 @@ def best_lines(costs: Costs, step_mm: float, first: float, later: float, last: f
         back = np.full(lines, -1)
         for k in range(lines):
             low = int(np.searchsorted(at, at[k] - later - 1e-9))
-            if low < k and np.isfinite(reach[low:k]).any():
-                back[k] = low + int(np.argmin(reach[low:k]))
+            high = min(k, int(np.searchsorted(at, at[k] - least + 1e-9, side="right")))
+            if low < high and np.isfinite(reach[low:high]).any():
+                back[k] = low + int(np.argmin(reach[low:high]))
                 further[k] = reach[back[k]] + costs[k]
         if not np.isfinite(further).any():
             return []

@@ -2,10 +2,13 @@
 
 Frame: the decal's own, mm, y up. Tiles are stuck in the order of their numbers, from the lower
 left; each later tile covers the overlap strip of those before it and is cut exactly on its seam.
-At both ends of a seam the tiles have a tab outside the outline. Both tabs carry the same match
-ticks: one on the seam, two across it. Laid tick on tick the tiles meet; the tabs are cut away with
-the outline, so nothing of the ticks stays in view. Paper edges are never used to align: no printer
-places a picture on the paper to a tenth of a millimetre.
+At both ends of a seam the tiles have a tab outside the outline. That of the lower tile reaches
+further, beside the seam and outwards, so that its match ticks stay in view when the upper one lies
+on it: two ticks run across the seam from one tile into the other, one runs outwards over the end
+of the upper tab, and the upper tile's cut edge lies on a tick along the seam. Where the ticks run
+on straight the tiles meet, both ways; the tabs are cut away with the outline, so nothing of them
+stays in view. Paper edges are never used to align: no printer places a picture on the paper to a
+tenth of a millimetre.
 """
 
 from __future__ import annotations
@@ -29,6 +32,8 @@ from decalprep.nesting.seams import CostMap, Costs, best_lines, column_costs, co
 from decalprep.units import format_mm
 
 FAR_MM = 1e5
+FREE_MM = 0.5
+"""So far ticks keep off the edges of their tabs."""
 FUSE_MM = 0.01
 """A tab is grown by a tenth of this, so that it joins its tile for certain."""
 Point = tuple[float, float]
@@ -39,13 +44,18 @@ class TileSettings:
     """How tiles are cut; mm. ``follow_mm`` > 0 lets a seam leave the straight line by so much.
 
     ``seam_bleed_mm`` is printed beyond a seam that is cut, so that no bare paper shows there;
-    ``clear_mm`` is kept between a seam and legend or holes; ``tab_mm`` is the length of the tabs.
+    ``clear_mm`` is kept between a seam and legend or holes; ``tab_mm`` is the length of an upper
+    tile's tabs beyond the decal's own ``bleed_mm``, ``show_mm`` how far those of a lower one reach
+    beyond them. No tile is narrower than ``least_mm`` where that can be.
     """
 
     overlap_mm: float = 10.0
     seam_bleed_mm: float = 1.0
     clear_mm: float = 1.5
-    tab_mm: float = 8.0
+    tab_mm: float = 5.0
+    show_mm: float = 4.0
+    bleed_mm: float = 0.0
+    least_mm: float = 25.0
     follow_mm: float = 0.0
     step_mm: float = 1.0
 
@@ -61,14 +71,25 @@ class Ground:
 
 
 @dataclass(frozen=True)
+class Ends:
+    """What one of the two tiles has beyond the ends of a seam: its tabs and the ticks on them."""
+
+    tabs: tuple[Polygon, ...] = ()
+    ticks: tuple[Path, ...] = ()
+
+
+@dataclass(frozen=True)
 class Seam:
-    """One seam: its line, whether it runs up, and how many mm of it cross legend or holes."""
+    """One seam: its line, whether it runs up, and how many mm of it cross legend or holes.
+
+    ``lower`` is what the tile below has at its ends, ``upper`` what the one laid on top has.
+    """
 
     line: Path
     upright: bool
     crossing_mm: float
-    ticks: tuple[Path, ...] = ()
-    tabs: tuple[Polygon, ...] = field(default=(), compare=False)
+    lower: Ends = field(default=Ends(), compare=False)
+    upper: Ends = field(default=Ends(), compare=False)
 
 
 @dataclass(frozen=True)
@@ -100,7 +121,7 @@ def _swap(shape: BaseGeometry) -> BaseGeometry:
 
 
 def _choose(field_: CostMap, room_mm: float, settings: TileSettings) -> list[int]:
-    """Lines of the upright seams so that no tile is wider than the room.
+    """Lines of the upright seams so that no tile is wider than the room, nor a sliver.
 
     Where the fewest tiles must cross legend or holes, one tile more is taken if that avoids it.
     """
@@ -110,11 +131,12 @@ def _choose(field_: CostMap, room_mm: float, settings: TileSettings) -> list[int
     bleed = settings.seam_bleed_mm
     last = room_mm - bleed + (len(costs) + 1) * step - field_.box.width
     rooms = (room_mm - over, room_mm - over - bleed, last)
-    few = best_lines(costs, step, *rooms)
+    least = settings.least_mm
+    few = best_lines(costs, step, *rooms, least=least) or best_lines(costs, step, *rooms)
     if not few or not crossed[:, few].any():
         return few
     clean = np.where(crossed.any(axis=0), np.inf, costs)
-    more = best_lines(clean, step, *rooms)
+    more = best_lines(clean, step, *rooms, least=least) or best_lines(clean, step, *rooms)
     return more if more and len(more) <= len(few) + 1 else few
 
 
@@ -159,26 +181,83 @@ def _stroke(a: Point, b: Point) -> Path:
     return Path((Line(a, b),), closed=False)
 
 
-def _ends(
-    decal: Polygon, points: Sequence[Point], settings: TileSettings
-) -> tuple[list[Polygon], list[Path]]:
-    """Tabs beyond both ends of an upright seam, and the match ticks on them."""
-    tabs, ticks = [], []
-    over, length = settings.overlap_mm, settings.tab_mm
+def _ends(decal: Polygon, points: Sequence[Point], settings: TileSettings) -> tuple[Ends, Ends]:
+    """Tabs and ticks beyond both ends of an upright seam: of the lower tile, of the upper one."""
+    lower, upper = Ends(), Ends()
+    over, show = settings.overlap_mm, settings.show_mm
     for x, sign in ((points[0][0], -1), (points[-1][0], 1)):
-        strip = decal.intersection(box(x, -FAR_MM, x + over, FAR_MM))
-        if strip.is_empty:
+        level = _level(decal, x, sign, settings)
+        if level is None:
             continue
-        y = strip.bounds[1] if sign < 0 else strip.bounds[3]
-        inner = strip.bounds[3] if sign < 0 else strip.bounds[1]
-        tab = box(x, min(y, y + sign * length), x + over, max(y, y + sign * length))
-        column = box(x, min(inner, y), x + over, max(inner, y))
-        tabs += polygons_of(tab.union(column).difference(Polygon(decal.exterior)))
-        ticks.append(_stroke((x, y + sign * 1.0), (x, y + sign * length)))
-        for share in (0.4, 0.8):
-            level = y + sign * length * share
-            ticks.append(_stroke((x, level), (x + over * share, level)))
-    return tabs, ticks
+        long = settings.bleed_mm + settings.tab_mm
+        for_upper, for_lower = (x, x + over, long), (x - show, x + over, long + show)
+        y = level[1] + sign * settings.bleed_mm
+        upper = _more(upper, _tabs(decal, for_upper, level), _upper_ticks(x, y, sign, settings))
+        ticks = [t for t in _lower_ticks(x, y, sign, settings) if not _crosses(t, decal)]
+        lower = _more(lower, _tabs(decal, for_lower, level), ticks)
+    return lower, upper
+
+
+def _level(
+    decal: Polygon, x: float, sign: int, settings: TileSettings
+) -> tuple[float, float] | None:
+    """Where the decal ends beside a seam: its inner level, and the outer one that tabs stand on.
+
+    The lower tile's side of the seam counts where the decal's edge slopes, not where it steps away.
+    """
+    over, show = settings.overlap_mm, settings.show_mm
+    strip, wide = (decal.intersection(box(x - d, -FAR_MM, x + over, FAR_MM)) for d in (0.0, show))
+    if strip.is_empty:
+        return None
+    inner, y = strip.bounds[1::2][::sign]
+    outer = wide.bounds[1::2][::sign][1]
+    return inner, outer if abs(outer - y) <= settings.tab_mm else y
+
+
+def _crosses(tick: Path, decal: Polygon) -> bool:
+    return bool(LineString(tick.points()).distance(decal) < FREE_MM / 2)
+
+
+def _more(ends: Ends, tabs: Sequence[Polygon], ticks: Sequence[Path]) -> Ends:
+    return Ends((*ends.tabs, *tabs), (*ends.ticks, *ticks))
+
+
+def _tabs(
+    decal: Polygon, reach: tuple[float, float, float], level: tuple[float, float]
+) -> list[Polygon]:
+    """A tab from x0 to x1, so long beyond the decal's end, and what joins it to a sloping edge."""
+    x0, x1, length = reach
+    inner, y = level
+    end = y + math.copysign(length, y - inner)
+    whole = box(x0, min(inner, end), x1, max(inner, end))
+    return polygons_of(whole.difference(Polygon(decal.exterior)))
+
+
+def _levels(y: float, sign: int, settings: TileSettings) -> list[tuple[float, float]]:
+    """Level of each tick across a seam, and how far it runs into the upper tile.
+
+    Here and below ``y`` is where the bleed ends.
+    """
+    tab, over = settings.tab_mm, settings.overlap_mm
+    return [(y + sign * tab * 0.25, over * 0.3), (y + sign * tab * 0.75, over * 0.7)]
+
+
+def _upper_ticks(x: float, y: float, sign: int, settings: TileSettings) -> list[Path]:
+    middle = x + settings.overlap_mm / 2
+    across = [_stroke((x, at), (x + far, at)) for at, far in _levels(y, sign, settings)]
+    outer = y + sign * settings.tab_mm
+    return [*across, _stroke((middle, y + sign * FREE_MM), (middle, outer))]
+
+
+def _lower_ticks(x: float, y: float, sign: int, settings: TileSettings) -> list[Path]:
+    """Those of the upper tile run on; a little of them lies below it, so that none ends short."""
+    middle, under = x + settings.overlap_mm / 2, 2 * FREE_MM
+    left = x - settings.show_mm + FREE_MM
+    edge = y + sign * settings.tab_mm
+    end = edge + sign * (settings.show_mm - FREE_MM)
+    across = [_stroke((left, at), (x + under, at)) for at, _ in _levels(y, sign, settings)]
+    along = [_stroke((x, y + sign * FREE_MM), (x, end))]
+    return [*across, *along, _stroke((middle, edge - sign * under), (middle, end))]
 
 
 def _swap_path(path: Path) -> Path:
@@ -189,17 +268,16 @@ def _swap_path(path: Path) -> Path:
 def _seam(
     decal: Polygon, field_: CostMap, points: list[Point], upright: bool, settings: TileSettings
 ) -> Seam:
-    tabs, ticks = _ends(decal, points, settings)
+    lower, upper = _ends(decal, points, settings)
     line = Path(tuple(Line(a, b) for a, b in pairwise(points)), closed=False)
-    seam = Seam(line, upright, _crossing_mm(field_, points), tuple(ticks), tuple(tabs))
+    seam = Seam(line, upright, _crossing_mm(field_, points), lower, upper)
     if upright:
         return seam
-    return replace(
-        seam,
-        line=_swap_path(line),
-        ticks=tuple(_swap_path(t) for t in ticks),
-        tabs=tuple(_swap(t) for t in tabs),
-    )
+    return replace(seam, line=_swap_path(line), lower=_swap_ends(lower), upper=_swap_ends(upper))
+
+
+def _swap_ends(ends: Ends) -> Ends:
+    return Ends(tuple(_swap(t) for t in ends.tabs), tuple(_swap_path(t) for t in ends.ticks))
 
 
 def _bands(lines: Sequence[list[Point]], settings: TileSettings) -> list[tuple[BaseGeometry, ...]]:
@@ -220,20 +298,20 @@ def _largest(shape: BaseGeometry) -> Polygon:
 
 
 def _tile(
-    number: int, parts: Sequence[BaseGeometry], seams: Sequence[Seam], settings: TileSettings
+    number: int, parts: Sequence[BaseGeometry], ends: Sequence[Ends], settings: TileSettings
 ) -> Tile:
-    """One tile from its (printed, cut, shown) areas, with the tabs and ticks of its seams."""
+    """One tile from its (printed, cut, shown) areas, with those tabs and ticks that touch it."""
     printed, cut, shown = parts
     near = printed.buffer(0.01, join_style="mitre")
     tabs = [
         tab.buffer(FUSE_MM / 10, join_style="mitre")
-        for seam in seams
-        for tab in seam.tabs
+        for end in ends
+        for tab in end.tabs
         if tab.intersection(near).area > 0.002 * settings.overlap_mm
     ]
     whole = union_all([printed, *tabs])
     reach = whole.buffer(0.01)
-    ticks = [t for seam in seams for t in seam.ticks if reach.covers(LineString(t.points()))]
+    ticks = [t for end in ends for t in end.ticks if reach.covers(LineString(t.points()))]
     return Tile(
         number,
         _largest(whole),
@@ -243,19 +321,29 @@ def _tile(
     )
 
 
+def _sides(seams: Sequence[Seam], number: int) -> list[Ends]:
+    """What the band of this number has at the seams before and after it."""
+    return [
+        *(seam.upper for seam in seams[max(0, number - 1) : number]),
+        *(seam.lower for seam in seams[number : number + 1]),
+    ]
+
+
 def _cut(decal: Polygon, seams: Sequence[Seam], settings: TileSettings) -> tuple[Tile, ...]:
-    up = [s.line.points() for s in seams if s.upright]
-    across = [_swap_path(s.line).points() for s in seams if not s.upright]
-    rows = [tuple(_swap(area) for area in band) for band in _bands(across, settings)]
+    upright, across = ([s for s in seams if s.upright is way] for way in (True, False))
+    columns = _bands([s.line.points() for s in upright], settings)
+    turned = _bands([_swap_path(s.line).points() for s in across], settings)
+    rows = [tuple(_swap(area) for area in band) for band in turned]
     tiles: list[Tile] = []
-    for row in rows:
-        for column in _bands(up, settings):
+    for i, row in enumerate(rows):
+        for k, column in enumerate(columns):
+            ends = [*_sides(upright, k), *_sides(across, i)]
             for piece in polygons_of(decal.intersection(row[0]).intersection(column[0])):
                 parts = [
                     piece.intersection(a).intersection(b) for a, b in zip(row, column, strict=True)
                 ]
                 if parts[2].area > 1e-6 * decal.area:
-                    tiles.append(_tile(len(tiles) + 1, parts, seams, settings))
+                    tiles.append(_tile(len(tiles) + 1, parts, ends, settings))
     return tuple(tiles)
 
 
@@ -323,18 +411,19 @@ def _one_way(
     if width <= room_mm[0] + 1e-9 and height <= room_mm[1] + 1e-9:
         return Tiling((Tile(1, decal, decal, decal, ()),), ())
     wide, high = width > room_mm[0] + 1e-9, height > room_mm[1] + 1e-9
-    tabs = 2 * settings.tab_mm + FUSE_MM
+    tab = settings.bleed_mm + settings.tab_mm + settings.show_mm
+    tabs = 2 * tab + FUSE_MM
     high = high or (wide and height + tabs > room_mm[1])
     wide = wide or (high and width + tabs > room_mm[0])
     sway = 2 * settings.follow_mm + FUSE_MM
     seams = []
     if wide:
-        room = room_mm[0] - (settings.tab_mm if high else 0.0) - sway
+        room = room_mm[0] - (tab if high else 0.0) - sway
         lines = _lines(field_, _choose(field_, room, settings), settings)
         seams += [_seam(decal, field_, points, True, settings) for points in lines]
     if high:
         turned, flipped = field_.turned(), _swap(decal)
-        room = room_mm[1] - (settings.tab_mm if wide else 0.0) - sway
+        room = room_mm[1] - (tab if wide else 0.0) - sway
         lines = _lines(turned, _choose(turned, room, settings), settings)
         seams += [_seam(flipped, turned, points, False, settings) for points in lines]
     tiles = _cut(decal, seams, settings)
