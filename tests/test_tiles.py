@@ -8,7 +8,7 @@ from shapely import union_all
 from shapely.geometry import LineString, Point, Polygon, box
 
 from decalprep.errors import DoesNotFit
-from decalprep.nesting.tiles import Ground, TileSettings, tile_decal
+from decalprep.nesting import Ground, TileSettings, tile_decal
 
 A4_ROOM = (200.0, 287.0)
 

@@ -18,7 +18,8 @@ from decalprep.nesting.grids import (
 )
 from decalprep.nesting.layout import Layout, NestPart, NestSettings
 from decalprep.nesting.locks import keep, print_again
-from decalprep.nesting.tiles import Ground, Seam, Tile, TileSettings, Tiling, tile_decal
+from decalprep.nesting.tile_ends import TileSettings
+from decalprep.nesting.tiles import Ground, Seam, Tile, Tiling, tile_decal
 
 __all__ = [
     "Ground",
