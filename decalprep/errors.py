@@ -18,6 +18,7 @@ and ``compare`` tell their findings and end with 6 where the print is off by mor
 allows, ``measure`` with 7 where the scans cannot tell.
 """
 
+from collections.abc import Iterable
 from enum import IntEnum
 
 
@@ -55,6 +56,29 @@ class DecalprepError(Exception):
     def __str__(self) -> str:
         head = f"{self.where}: {self.found}" if self.where else self.found
         return f"{head}; {self.do}" if self.do else head
+
+
+MOST_NAMES = 10
+"""So many names are listed in a message."""
+
+
+def near_first(wanted: str, names: Iterable[str]) -> str:
+    """The names there are in one line, those most like the wanted one first; "none" without any.
+
+    >>> near_first("ctu", ["holes", "guides", "cut"])
+    "'cut', 'guides', 'holes'"
+    """
+
+    import difflib
+
+    def unlike(name: str) -> tuple[float, str]:
+        alike = difflib.SequenceMatcher(None, wanted.casefold(), name.casefold()).ratio()
+        return -alike, name
+
+    ordered = sorted(dict.fromkeys(names), key=unlike)
+    more = len(ordered) - MOST_NAMES
+    shown = ", ".join(repr(name) for name in ordered[:MOST_NAMES])
+    return (shown + (f" and {more} more" if more > 0 else "")) or "none"
 
 
 class UsageProblem(DecalprepError):

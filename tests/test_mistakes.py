@@ -13,6 +13,8 @@ from PIL import Image
 import decalprep
 from decalprep.cli import run
 from decalprep.errors import ExitCode
+from decalprep.model import PartRecord, PrinterRecord
+from decalprep.records import save_part, save_printer
 
 SVG = (
     '<svg xmlns="http://www.w3.org/2000/svg" width="{w}" height="{h}" viewBox="0 0 60 40">'
@@ -61,6 +63,30 @@ def test_wrong_path_of_the_job(bench: Path, capsys: pytest.CaptureFixture[str]) 
 
 def test_a_folder_for_a_job(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     fails(capsys, ["make", "."], ExitCode.JOB, "is a folder")
+
+
+def test_an_artwork_for_a_job(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    start = "'decalprep new bilge.svg' starts a job"
+    fails(capsys, ["make", "bilge.svg"], ExitCode.JOB, "an SVG artwork, not a job file", start)
+    fails(capsys, ["part", "holes", "bilge.svg", "bilge"], ExitCode.JOB, start)
+    Image.new("RGB", (40, 30), "#223").save(bench / "bilge.png")
+    fails(capsys, ["make", "bilge.png"], ExitCode.JOB, "a picture", "'decalprep new bilge.png'")
+    with pikepdf.new() as pdf:
+        pdf.add_blank_page(page_size=(200, 100))
+        pdf.save(bench / "one.pdf")
+    told = ("'decalprep new one.pdf'", "'decalprep unpack one.pdf FOLDER'")
+    fails(capsys, ["make", "one.pdf"], ExitCode.JOB, *told)
+
+
+def test_a_part_for_a_job(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    source = Path(decalprep.__file__).parent / "data" / "demo" / "searchlight-face.stl"
+    (bench / "plate.stl").write_bytes(source.read_bytes())
+    fails(capsys, ["make", "plate.stl"], ExitCode.JOB, "is a part (STL)", "decalprep new")
+
+
+def test_a_job_file_that_is_no_toml(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    job(bench, "width = 60,5")
+    fails(capsys, JOB, ExitCode.JOB, "line 7, column 11", "decimal comma", '"60.5 mm"')
 
 
 def test_wrong_path_of_the_artwork(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -150,7 +176,7 @@ def test_a_pdf_page_that_is_not_there(bench: Path, capsys: pytest.CaptureFixture
         pdf.add_blank_page(page_size=(200, 100))
         pdf.save(bench / "one.pdf")
     job(bench, "page = 3", artwork="one.pdf")
-    fails(capsys, JOB, ExitCode.USAGE, "one.pdf", "no page 3")
+    fails(capsys, JOB, ExitCode.JOB, "job.toml:4:", "one.pdf", "no page 3", "only page 1")
 
 
 def test_an_empty_svg(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -187,14 +213,30 @@ def test_a_part_given_as_artwork(bench: Path, capsys: pytest.CaptureFixture[str]
 
 
 def test_a_layer_that_is_not_there(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    job(bench, 'outline_layer = "ctu"')
-    assert run(JOB) in (ExitCode.INPUT, ExitCode.USAGE)
-    assert "ctu" in capsys.readouterr().err
+    layers = "".join(f'<g id="{n}"><path d="M1 1H9V9H1Z"/></g>' for n in ("holes", "guides", "cut"))
+    (bench / "bilge.svg").write_text(
+        SVG.format(w="60mm", h="40mm").replace("<rect", layers + "<rect")
+    )
+    for key in ('outline_layer = "ctu"', 'hide_layers = ["ctu"]', 'hole_layer = "ctu"'):
+        job(bench, key)
+        fails(capsys, JOB, ExitCode.JOB, "job.toml:7:", "'ctu'", "'cut', 'guides', 'holes'")
 
 
 def test_a_printer_never_calibrated(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     job(bench, sheet='printer = "office laser"')
-    fails(capsys, JOB, ExitCode.USAGE, "office laser", "calibration page")
+    fails(capsys, JOB, ExitCode.JOB, "job.toml:3:", "office laser", "none", "calibration page")
+    fails(capsys, [*JOB, "--printer", "inkjet"], ExitCode.USAGE, "'inkjet'", "calibration page")
+
+
+def test_a_printer_and_a_part_misspelt(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for printer in ("office laser", "desk inkjet"):
+        save_printer(bench / "records", PrinterRecord(printer, "plain paper"))
+    save_part(bench / "records", PartRecord("bilge plate"))
+    job(bench, sheet='printer = "ofice laser"')
+    near = "there are: 'office laser / plain paper', 'desk inkjet / plain paper'"
+    fails(capsys, JOB, ExitCode.JOB, "job.toml:3:", near)
+    job(bench, 'part_record = "bilge plat"')
+    fails(capsys, JOB, ExitCode.JOB, "job.toml:7:", "there are: 'bilge plate'")
 
 
 def test_readings_of_a_page_that_the_dialog_scaled(

@@ -75,7 +75,7 @@ def test_printed_layer_under_the_largest_path_is_not_called_a_guide():
 
 def test_missing_layer_or_spot_is_refused_with_the_names_there_are():
     art = artwork(50, 50, on("a", stroked(rect(1, 1, 48, 48))), layers=("a",))
-    with pytest.raises(UsageProblem, match="layers here: a"):
+    with pytest.raises(UsageProblem, match="layers here: 'a'"):
         found(art, OutlineSettings(layer="b"))
     with pytest.raises(UsageProblem, match="spot colours here: none"):
         found(art, OutlineSettings(spot="b"))

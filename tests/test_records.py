@@ -90,7 +90,7 @@ def test_finding_needs_one_answer(tmp_path: Path) -> None:
         find_printer(tmp_path, "Desk inkjet")
     with pytest.raises(UsageProblem, match="no record of printer 'Other'"):
         find_printer(tmp_path, "Other")
-    with pytest.raises(UsageProblem, match="none yet"):
+    with pytest.raises(UsageProblem, match="there are: none"):
         find_printer(tmp_path / "empty", "Other")
 
 

@@ -48,7 +48,7 @@ def test_a_group_inside_a_layer_is_switched_too(tmp_path: Path) -> None:
 
 
 def test_an_unknown_layer_is_refused_with_the_names_there_are(tmp_path: Path) -> None:
-    with pytest.raises(UsageProblem, match=r"no layer 'kut'; choose from: ground, Legend"):
+    with pytest.raises(UsageProblem, match=r"no layer 'kut'; its layers are: 'cut', 'ground'"):
         read(tmp_path, PANEL, IntakeOptions(hide_layers=("kut",)))
 
 

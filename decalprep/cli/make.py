@@ -51,7 +51,6 @@ def command(job_file: Path, folder: Path | None, printer: str | None, **how: Any
     """
     from decalprep.jobs.jobfile import read_job, with_printer
 
-    refuse_pdf(job_file)
     job = read_job(job_file)
     if printer:
         job = with_printer(job, printer)
@@ -81,26 +80,6 @@ class RunChoices:
     keep_leftovers: bool = False
     again: tuple[str, ...] = ()
     fresh_sheet: bool = False
-
-
-def refuse_pdf(job_file: Path) -> None:
-    """Tell what to do with a sheets.pdf that is given for a job file.
-
-    Raises:
-        JobProblem: the file is a PDF.
-    """
-    from decalprep.errors import JobProblem
-
-    head = b""
-    try:
-        if job_file.is_file():
-            with job_file.open("rb") as stream:
-                head = stream.read(5)
-    except (OSError, ValueError):
-        return  # told when it is read as a job file
-    if head == b"%PDF-":
-        words = f"'decalprep unpack {job_file.name} FOLDER' writes out the job it carries"
-        raise JobProblem([f"{job_file}: is a PDF, not a job file; {words}"])
 
 
 def run_job(job: Job, folder: Path, choices: RunChoices) -> None:

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path as FilePath
 
-from decalprep.errors import InputProblem, NoSize, UsageProblem
+from decalprep.errors import InputProblem, NoSize, UsageProblem, near_first
 from decalprep.geometry import Affine, Box
 from decalprep.intake.dxfface import LoopRule, exact_hole, face_of, is_hole_layer
 from decalprep.intake.dxffile import OpenedDxf, opened_dxf, said_unit_mm
@@ -133,7 +133,7 @@ def _check_layers(wanted: Sequence[str], walked: Walked, where: str) -> None:
     names = {item.layer for item in walked.drawn}
     for name in wanted:
         if name not in names:
-            have = ", ".join(repr(n) for n in sorted(names)) or "none"
+            have = near_first(name, names)
             raise UsageProblem(
                 f"there is no layer {name!r} with lines", where=where, do=f"its layers are: {have}"
             )

@@ -12,7 +12,7 @@ from typing import Any
 import pikepdf
 from pikepdf import Array, Dictionary, Name
 
-from decalprep.errors import UsageProblem
+from decalprep.errors import UsageProblem, near_first
 from decalprep.intake.options import IntakeOptions
 from decalprep.model import Notice, Severity
 
@@ -108,7 +108,7 @@ def carry_layers(
 def _check_wanted(wanted: Iterable[str], names: tuple[str, ...], name: str) -> None:
     for label in wanted:
         if label not in names:
-            have = ", ".join(repr(n) for n in names) if names else "none"
+            have = near_first(label, names)
             raise UsageProblem(
                 f"there is no layer {label!r}", where=name, do=f"its layers are: {have}"
             )

@@ -12,7 +12,7 @@ from typing import Any
 
 from lxml import etree
 
-from decalprep.errors import UsageProblem
+from decalprep.errors import UsageProblem, near_first
 from decalprep.intake.svg_css import declared, style_of, write_style
 from decalprep.intake.svg_xml import SVG, local
 
@@ -75,11 +75,13 @@ def switch_layers(root: Any, show: Sequence[str], hide: Sequence[str], *, name: 
     for wanted, shown in [(n, True) for n in show] + [(n, False) for n in hide]:
         found = [e for e, names in groups if wanted in names]
         if not found:
-            have = ", ".join(dict.fromkeys(names[0] for _, names in groups if names))
+            have = [names[0] for _, names in groups if names]
             raise UsageProblem(
-                f"has no layer {wanted!r}",
+                f"there is no layer {wanted!r}",
                 where=name,
-                do=f"choose from: {have}" if have else "it has no named groups",
+                do=f"its layers are: {near_first(wanted, have)}"
+                if have
+                else "it has no named groups",
             )
         for element in found:
             _set_shown(element, shown)

@@ -8,10 +8,11 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from decalprep.errors import JobProblem
+from decalprep.errors import DecalprepError, JobProblem
 from decalprep.geometry import Box
 from decalprep.jobs.schema import GRID, HOLE, JOB, PANEL, SHEET, Fault, Key
 from decalprep.jobs.spec import Job, PanelSpec, SheetSpec, Values
+from decalprep.jobs.toml_faults import toml_fault
 from decalprep.model import DieCutGrid, Margins, Severity, Sheet, StockKind
 
 MOST_BYTES = 1_000_000
@@ -114,11 +115,7 @@ def read_job(source: Path) -> Job:
     Raises:
         JobProblem: the file is missing, too large, not TOML, or wrong; all faults at once.
     """
-    text = _read_text(source)
-    try:
-        data = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise JobProblem([f"{source.name}: not valid TOML: {error}"]) from None
+    text, data = _read_toml(source)
     reader = _Reader(source, text)
     for word in data:
         if word not in ("job", "sheet", "panel"):
@@ -133,6 +130,47 @@ def read_job(source: Path) -> Job:
     return Job(source.parent, source, text, settings, sheets, panels, files)
 
 
+def _read_toml(source: Path) -> tuple[str, dict[str, Any]]:
+    """The text of a job file and what TOML makes of it.
+
+    Raises:
+        JobProblem: it is missing, too large, no TOML, or something else than a job file.
+    """
+    try:
+        text = _read_text(source)
+        return text, tomllib.loads(text)
+    except RecursionError:
+        raise JobProblem([f"{source.name}: lists or tables lie too deep in each other"]) from None
+    except tomllib.TOMLDecodeError as error:
+        _refuse_artwork(source)
+        raise JobProblem([toml_fault(source.name, text, str(error))]) from None
+
+
+def _refuse_artwork(source: Path) -> None:
+    """Tell what to do with an artwork, a part or a sheets.pdf that is given for a job file.
+
+    Raises:
+        JobProblem: the file is one.
+    """
+    from decalprep.intake.files import MESH_KINDS, kind_of, read_whole
+    from decalprep.intake.options import Limits
+
+    try:
+        kind = kind_of(read_whole(source, Limits()), source)
+    except DecalprepError:
+        return
+    what = {"svg": "an SVG artwork", "pdf": "a PDF", "dxf": "a DXF drawing"}.get(kind, "a picture")
+    words = f"{source}: is {what}, not a job file; 'decalprep new {source}' starts a job from it"
+    if kind in MESH_KINDS:
+        words = (
+            f"{source}: is a part ({kind.upper()}), not a job file; name it with its artwork, as "
+            f"in 'decalprep new panel.svg {source}'"
+        )
+    if kind == "pdf":
+        words += f", and 'decalprep unpack {source} FOLDER' writes out the job of a sheets.pdf"
+    raise JobProblem([words])
+
+
 def _read_text(source: Path) -> str:
     try:
         if source.is_dir():
@@ -140,12 +178,15 @@ def _read_text(source: Path) -> str:
         if source.exists() and not source.is_file():
             raise JobProblem([f"{source}: is no plain file; name a TOML job file"])
         if source.stat().st_size > MOST_BYTES:
+            _refuse_artwork(source)
             raise JobProblem([f"{source}: larger than {MOST_BYTES} bytes; not a job file"])
         return source.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
         raise JobProblem([f"{source}: no such file; 'decalprep new' writes a job file"]) from None
     except UnicodeDecodeError:
-        raise JobProblem([f"{source}: not UTF-8 text; name a TOML job file"]) from None
+        _refuse_artwork(source)
+        words = "not UTF-8 text; save it as UTF-8, or name the job file"
+        raise JobProblem([f"{source}: {words}"]) from None
     except OSError as error:
         raise JobProblem([f"{source}: cannot be read: {error.strerror}"]) from None
 
@@ -330,4 +371,5 @@ def _check_files(reader: _Reader, folder: Path, panels: tuple[PanelSpec, ...]) -
 
 def with_printer(job: Job, printer: str) -> Job:
     """The same job for another printer record on every sheet."""
-    return replace(job, sheets=tuple(replace(s, printer=printer) for s in job.sheets))
+    sheets = tuple(replace(s, printer=printer) for s in job.sheets)
+    return replace(job, sheets=sheets, other_printer=True)

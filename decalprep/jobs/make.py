@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from decalprep.errors import ProofFailed
+from decalprep.errors import ProofFailed, UsageProblem, near_first
 from decalprep.geometry import Affine
 from decalprep.jobs.arrange import arranged, keep_layout, layout_text, started, with_used
 from decalprep.jobs.carry import carried
@@ -22,6 +23,7 @@ from decalprep.jobs.finish import (
     mask_drawings,
     top_ticks,
 )
+from decalprep.jobs.job_faults import job_names
 from decalprep.jobs.lay import Laid
 from decalprep.jobs.prepare import Prepared, prepare_panel
 from decalprep.jobs.spec import Job, PanelSpec
@@ -95,7 +97,7 @@ def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
     records, record_notices = printer_records(job, options)
     start = started(with_margins(job, records), options)
     job = start.job
-    parts = tuple(part_record(p, options) for p in job.panels)
+    parts = part_records(job, options)
     prepared = tuple(
         prepare_panel(p, job, part, say) for p, part in zip(job.panels, parts, strict=True)
     )
@@ -143,13 +145,14 @@ def printer_records(
 
     found: dict[str, PrinterRecord | None] = {}
     notices: list[Notice] = []
-    for spec in job.sheets:
+    for k, spec in enumerate(job.sheets):
         found[spec.sheet.name] = None
         if not spec.printer:
             words = "no printer record: the sheets are true in the file, the print is not corrected"
             notices.append(Notice("no-printer-record", words, spec.sheet.name, Severity.NOTE))
             continue
-        record = find_printer(options.records, spec.printer)
+        with nullcontext() if job.other_printer else job_names(job, "sheet", k):
+            record = find_printer(options.records, spec.printer)
         found[spec.sheet.name] = record
         notices += check_record(record, today=options.today, stock=spec.sheet.stock.value)
     return found, tuple(notices)
@@ -166,11 +169,33 @@ def with_margins(job: Job, records: dict[str, PrinterRecord | None]) -> Job:
     return replace(job, sheets=tuple(sheets))
 
 
+def part_records(job: Job, options: MakeOptions) -> tuple[PartRecord | None, ...]:
+    """The record of each panel's own part, where the job names one.
+
+    Raises:
+        JobProblem: there is none of that name.
+    """
+    found = []
+    for k, panel in enumerate(job.panels):
+        with job_names(job, "panel", k):
+            found.append(part_record(panel, options))
+    return tuple(found)
+
+
 def part_record(panel: PanelSpec, options: MakeOptions) -> PartRecord | None:
     """The record of the panel's own part, where the job names one."""
-    from decalprep.records import load_part
+    from decalprep.records import list_parts, load_part, part_file
 
-    return load_part(options.records, panel["part_record"]) if panel["part_record"] else None
+    name = panel["part_record"]
+    if not name:
+        return None
+    if not part_file(options.records, name).exists():
+        known = near_first(name, [r.part for r in list_parts(options.records)])
+        raise UsageProblem(
+            f"there is no part record {name!r} (there are: {known})",
+            do="measure the part and 'decalprep part enter' it, or take the key out",
+        )
+    return load_part(options.records, name)
 
 
 def compose(

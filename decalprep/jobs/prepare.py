@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from decalprep.errors import DoesNotFit, InputProblem, NoSize
 from decalprep.geometry import Affine, Box, Circle, Path, circle_path
+from decalprep.jobs.job_faults import job_names
 from decalprep.jobs.spec import Job, PanelSpec, Values
 from decalprep.model import (
     Artwork,
@@ -81,7 +82,18 @@ def prepare_panel(
 
     Raises:
         DecalprepError: the artwork or part cannot be used; the message names the file.
+        JobProblem: the job file names a layer, page or the like that the artwork has not.
     """
+    from decalprep.intake.options import stated_limits
+
+    stated_limits()  # a fault of the environment, not of the job
+    with job_names(job, "panel", job.panels.index(panel)):
+        return _prepared(panel, job, part_record, say)
+
+
+def _prepared(
+    panel: PanelSpec, job: Job, part_record: PartRecord | None, say: Callable[[str], None]
+) -> Prepared:
     from decalprep.outline import class_holes, find_holes, find_outline, hole_classes
     from decalprep.pdfstream import read_page
 

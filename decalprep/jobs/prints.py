@@ -286,13 +286,16 @@ def rebuilt(job: Job, options: MakeOptions, say: Callable[[str], None]) -> Print
     """The prints worked out anew from the job and its kept layout; nothing is written."""
     from decalprep.jobs.finish import finish_panel
     from decalprep.jobs.lay import lay_out, read_placements
-    from decalprep.jobs.make import compose, part_record, printer_records, with_margins
+    from decalprep.jobs.make import compose, part_records, printer_records, with_margins
     from decalprep.jobs.prepare import prepare_panel
     from decalprep.jobs.tiling import pieces_of
 
     records, _ = printer_records(job, options)
     job = with_margins(job, records)
-    prepared = tuple(prepare_panel(p, job, part_record(p, options), say) for p in job.panels)
+    parts = part_records(job, options)
+    prepared = tuple(
+        prepare_panel(p, job, part, say) for p, part in zip(job.panels, parts, strict=True)
+    )
     finishes = [finish_panel(p, one, job) for p, one in zip(job.panels, prepared, strict=True)]
     pieces = pieces_of(prepared, job)
     laid = lay_out(pieces.decals, job, read_placements(job)[0], say)

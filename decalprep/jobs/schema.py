@@ -39,7 +39,7 @@ def text(value: Any) -> str:
     if not isinstance(value, str) or not value.strip():
         raise Fault("needs a text in quotes")
     if any(ord(c) < 32 for c in value):
-        raise Fault("must be one line without control characters")
+        raise Fault("must be one line without control characters (write paths with /, not \\)")
     return value.strip()
 
 

@@ -52,7 +52,10 @@ class SheetSpec:
 
 @dataclass(frozen=True)
 class Job:
-    """A whole job; ``folder`` is where its files lie, ``text`` the job file word for word."""
+    """A whole job; ``folder`` is where its files lie, ``text`` the job file word for word.
+
+    ``other_printer``: the sheets' printer was named beside the file, by ``--printer``.
+    """
 
     folder: Path
     source: Path
@@ -61,6 +64,7 @@ class Job:
     sheets: tuple[SheetSpec, ...]
     panels: tuple[PanelSpec, ...]
     files: tuple[Path, ...] = field(default=())
+    other_printer: bool = False
 
     def __getitem__(self, key: str) -> Any:
         return self.settings[key]

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 from shapely.geometry import Polygon
 
-from decalprep.errors import TooMuch, UsageProblem
+from decalprep.errors import TooMuch, UsageProblem, near_first
 from decalprep.geometry import Arc, Box, Circle, Line, Path, circle_path, fit_circle
 from decalprep.model import Artwork, Hole, Notice, Severity
 from decalprep.outline.align import hole_centre
@@ -151,7 +151,7 @@ def _on_layer(
         raise UsageProblem(
             f"no layer or spot colour {settings.hole_layer!r} with a closed path is in the artwork",
             where=artwork.source,
-            do="layers here: " + (", ".join(contents.layers) or "none"),
+            do="layers here: " + near_first(settings.hole_layer, contents.layers),
         )
     return None
 

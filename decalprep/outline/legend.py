@@ -12,7 +12,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 
-from decalprep.errors import InputProblem, UsageProblem
+from decalprep.errors import InputProblem, UsageProblem, near_first
 from decalprep.geometry import FLATTEN_MM, Affine, Box, Path
 from decalprep.model import Artwork, Hole
 from decalprep.outline.bleed import filled_mask
@@ -71,7 +71,7 @@ def legend_shapes(
     chosen = choice or LegendChoice()
     unknown = [n for n in chosen.layers if n not in contents.layers]
     if unknown:
-        known = ", ".join(contents.layers) or "none"
+        known = near_first(unknown[0], contents.layers)
         raise UsageProblem(
             f"legend layer {unknown[0]!r} is not in the artwork", where=artwork.source,
             do=f"layers here: {known}",

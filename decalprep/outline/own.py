@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from shapely.geometry import Polygon
 
-from decalprep.errors import InputProblem, UsageProblem
+from decalprep.errors import InputProblem, UsageProblem, near_first
 from decalprep.geometry import Box, Path, rectangle_path
 from decalprep.model import Artwork, Notice, PartFace, Severity
 from decalprep.outline.arcs import arcs_restored
@@ -97,11 +97,11 @@ def _group(contents: PageContents, settings: OutlineSettings, where: str) -> _Gr
     if settings.layer:
         source = f"layer {settings.layer!r}"
         shapes = tuple(s for s in contents.shapes if same_name(s.layer, settings.layer))
-        known = "layers here: " + (", ".join(contents.layers) or "none")
+        known = "layers here: " + near_first(settings.layer, contents.layers)
     elif settings.spot:
         source = f"spot colour {settings.spot!r}"
         shapes = tuple(s for s in contents.shapes if spot_of(s, settings.spot))
-        known = "spot colours here: " + (", ".join(_spots(contents)) or "none")
+        known = "spot colours here: " + near_first(settings.spot, _spots(contents))
     else:
         return _group_by_name(contents, settings.outline_names)
     if not shapes:

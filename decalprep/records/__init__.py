@@ -6,7 +6,7 @@ lock from reading to writing, so neither a crash nor a second run loses anything
 """
 
 from decalprep.records.folder import HOME_VARIABLE, records_folder
-from decalprep.records.parts import list_parts, load_part, save_part
+from decalprep.records.parts import list_parts, load_part, part_file, save_part
 from decalprep.records.printers import (
     export_printer,
     find_printer,
@@ -39,6 +39,7 @@ __all__ = [
     "list_scanners",
     "list_sheets",
     "load_part",
+    "part_file",
     "load_printer",
     "load_sheet",
     "read_sheet",

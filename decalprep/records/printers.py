@@ -7,7 +7,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from decalprep.errors import InputProblem, UsageProblem
+from decalprep.errors import InputProblem, UsageProblem, near_first
 from decalprep.model import Margins, PrinterRecord
 from decalprep.records.fields import FLOAT_MOST, checked, refuse_unknown
 from decalprep.records.folder import file_stem, locked, read_json, write_json
@@ -65,8 +65,7 @@ def find_printer(
     said = ", ".join(f"{k} {v!r}" for k, v in asked.items() if v is not None)
     if len(fits) == 1:
         return fits[0]
-    shown = fits or records
-    known = "; ".join(_title(r) for r in shown) or "none yet"
+    known = near_first(printer, [_title(r) for r in fits or records])
     found = f"{len(fits)} records fit {said}" if fits else f"there is no record of {said}"
     do = "say which by stock, tray and quality" if fits else "print a calibration page for it"
     raise UsageProblem(f"{found} (there are: {known})", do=do)
