@@ -45,9 +45,11 @@ def test_what_is_known_of_the_drawing_sets_its_size(tmp_path: Path, keys: str) -
 def test_look_numbers_the_circles(tmp_path: Path) -> None:
     job(tmp_path, "")
     lines = look_at(tmp_path / "helm.svg").lines
-    # a circle of four cubic curves bulges by up to 0.03 % of its radius
-    assert any(s.startswith("  1: at 10.000, 25.000 mm, 6.00") for s in lines)
-    assert any(s.startswith("  2: at 90.000, 25.000 mm, 6.00") for s in lines)
+    assert lines[-3:] == (
+        "circles: 2, in mm from the lower left corner, x to the right, y upward",
+        "  1: at 10.000, 25.000, 6.000 across",
+        "  2: at 90.000, 25.000, 6.000 across",
+    )
 
 
 @pytest.mark.parametrize(

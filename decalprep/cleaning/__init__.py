@@ -18,7 +18,15 @@ from decalprep.cleaning.report import (
     LoneHairlines,
     StrokeRow,
 )
-from decalprep.cleaning.stems import CloseUp, StemWidth, close_up, stem_width_mm, stem_widths
+from decalprep.cleaning.stems import (
+    CloseUp,
+    StemWidth,
+    StrokeEffect,
+    close_up,
+    stem_width_mm,
+    stem_widths,
+    stroke_effect,
+)
 from decalprep.cleaning.strokes import stroke_table
 from decalprep.cleaning.white import WhiteSettings, make_white_bare
 
@@ -31,6 +39,7 @@ __all__ = [
     "LegibilitySettings",
     "LoneHairlines",
     "StemWidth",
+    "StrokeEffect",
     "StrokeRow",
     "WhiteSettings",
     "check_legibility",
@@ -45,5 +54,6 @@ __all__ = [
     "visual_angle_arcmin",
     "stem_width_mm",
     "stem_widths",
+    "stroke_effect",
     "stroke_table",
 ]

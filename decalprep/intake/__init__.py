@@ -9,7 +9,7 @@ Each kind of file has its module, imported when such a file is read.
 
 from decalprep.intake.evidence import SettledSize, settle_size
 from decalprep.intake.options import FaceOptions, IntakeOptions, KnownDistance, Limits
-from decalprep.intake.reading import numbered_circles, read_artwork, read_face
+from decalprep.intake.reading import numbered_circles, read_artwork, read_face, read_unsized
 
 __all__ = [
     "FaceOptions",
@@ -20,5 +20,6 @@ __all__ = [
     "numbered_circles",
     "read_artwork",
     "read_face",
+    "read_unsized",
     "settle_size",
 ]

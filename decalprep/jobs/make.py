@@ -27,6 +27,7 @@ from decalprep.jobs.job_faults import job_names
 from decalprep.jobs.lay import Laid
 from decalprep.jobs.prepare import Prepared, prepare_panel
 from decalprep.jobs.spec import Job, PanelSpec
+from decalprep.jobs.stroke_effects import PanelEffect, stroke_effects
 from decalprep.jobs.tiling import Pieces
 from decalprep.model import Drawing, Notice, PartRecord, PrinterRecord, Severity, StockKind
 
@@ -79,6 +80,7 @@ class Made:
     part_records: tuple[PartRecord | None, ...]
     ink: tuple[InkCoverage, ...] = ()
     costs: tuple[PanelCost, ...] = ()
+    effects: tuple[PanelEffect, ...] = ()
     layout: bytes | None = None
     records_folder: Path = Path()
 
@@ -127,6 +129,7 @@ def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
     )
     made = Made(job, pieces, finishes, laid, by_sheet, drawings, proof, {}, notices, parts)
     made = replace(made, layout=layout, records_folder=options.records)
+    made = replace(made, effects=stroke_effects(made.prepared))
     say("drawing the pictures and the report")
     return with_files(made, pdf, options)
 

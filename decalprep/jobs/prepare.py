@@ -41,6 +41,8 @@ DIRECTIONS = {
     "left": "-x",
     "right": "+x",
 }
+SAME_SIZE = 0.002
+"""Sizes that differ by no more than this share are told as one."""
 NEAR_MM = 1.0
 """A hole named by its place is the one whose centre is within its own radius plus this."""
 
@@ -53,7 +55,8 @@ class Prepared:
     artwork is that after cleaning. ``sources`` are lines for the report; places in ``notices``
     are in decal mm. Of a panel in tiles, ``tiles`` are their names; of a tile, ``bare`` is what of
     its outline shows no artwork (tabs, parts of holes) and ``ticks`` are its match ticks, both in
-    the decal frame.
+    the decal frame. ``stripped`` is the artwork as it was when its hairlines were gone, before
+    anything else changed; None where no hairline was stripped.
     """
 
     decal: Decal
@@ -65,6 +68,7 @@ class Prepared:
     notices: tuple[Notice, ...]
     sources: tuple[str, ...]
     strokes: tuple[StrokeRow, ...] = ()
+    stripped: Artwork | None = None
     tiles: tuple[str, ...] = ()
     bare: tuple[Path, ...] = ()
     ticks: tuple[Path, ...] = ()
@@ -108,7 +112,7 @@ def _prepared(
     classed, hole_notices = _with_user_holes(class_holes(holes.holes), panel, found)
     say(f"{panel.name}: cleaning")
     taken = _printed_artwork(panel, whole, found, holes)
-    cleaned, changes = clean(taken, job)
+    stripped, cleaned, changes = clean(taken, job)
     say(f"{panel.name}: bleed")
     bleed = _bleed(panel, cleaned.artwork, found, classed)
     decal = Decal(
@@ -132,23 +136,28 @@ def _prepared(
         *whole.notices,
         *(n for plate in (face, back) if plate for n in plate.notices),
         *found.notices,
+        *_page_and_decal(whole, found, panel),
         *holes.notices,
         *hole_notices,
-        *in_decal(cleaned.notices, found.decal_from_artwork),
+        *in_decal((*stripped.notices, *cleaned.notices), found.decal_from_artwork),
         *bleed.notices,
         *_safe_margin(panel, decal, contents),
         *in_decal(_legibility(cleaned.artwork, job), found.decal_from_artwork),
     )
     sources = (
-        f"size {whole.width_mm:.3f} x {whole.height_mm:.3f} mm: "
+        f"size of the whole page {whole.width_mm:.3f} x {whole.height_mm:.3f} mm: "
         + (whole.evidence[0].reason if whole.evidence else "as given"),
-        f"outline: {found.source}",
+        f"outline {found.outline.box.width:.3f} x {found.outline.box.height:.3f} mm: "
+        f"{found.source}",
         _hole_words(holes, panel),
         *(f"holes by size: {words}" for words in hole_classes(classed)),
         *_fit_words(decal, part_record),
     )
     own = tuple(replace(n, subject=_subject(n.subject, panel, job)) for n in notices)
-    return Prepared(decal, taken, face, back, contents, changes, own, sources, cleaned.strokes)
+    before = stripped.artwork if any(row.stripped for row in stripped.strokes) else None
+    return Prepared(
+        decal, taken, face, back, contents, changes, own, sources, stripped.strokes, before
+    )
 
 
 def _subject(subject: str, panel: PanelSpec, job: Job) -> str:
@@ -165,6 +174,26 @@ def in_decal(notices: Sequence[Notice], decal_from_artwork: Affine) -> tuple[Not
         else n
         for n in notices
     )
+
+
+def _page_and_decal(whole: Artwork, found: FoundOutline, panel: PanelSpec) -> tuple[Notice, ...]:
+    """Told where a stated width or height, which is of the page, is not that of the decal."""
+    if panel["width"] is None and panel["height"] is None:
+        return ()
+    box = found.outline.box
+    if all(
+        abs(decal / page - 1) <= SAME_SIZE
+        for decal, page in ((box.width, whole.width_mm), (box.height, whole.height_mm))
+    ):
+        return ()
+    picture = whole.pixels is not None
+    text = (
+        f"the width or height in the job is that of the whole {'picture' if picture else 'page'}, "
+        f"{whole.width_mm:.2f} x {whole.height_mm:.2f} mm; the decal found in it is "
+        f"{box.width:.2f} x {box.height:.2f} mm"
+    )
+    severity = Severity.WARNING if picture else Severity.NOTE
+    return (Notice("page-is-not-decal", text, panel.name, severity),)
 
 
 def _fit_words(decal: Decal, record: PartRecord | None) -> tuple[str, ...]:
@@ -301,16 +330,14 @@ def _printed_artwork(
     return leave_out(whole, layers=layers, spots=inks).artwork if layers or inks else whole
 
 
-def clean(artwork: Artwork, job: Job) -> tuple[Cleaned, tuple[str, ...]]:
-    """The artwork with hairlines stripped and near-white made bare paper, and what changed."""
+def clean(artwork: Artwork, job: Job) -> tuple[Cleaned, Cleaned, tuple[str, ...]]:
+    """The artwork with hairlines stripped, then with near-white made bare paper; what changed."""
     from decalprep.cleaning import WhiteSettings, make_white_bare, strip_hairlines
 
     stripped = strip_hairlines(artwork, hairline_settings(job))
     white = make_white_bare(stripped.artwork, WhiteSettings(near_white=job["near_white"]))
-    changes = (*stripped.changes, *white.changes)
-    notices = (*stripped.notices, *white.notices)
-    lines = tuple(change_text(change) for change in changes)
-    return replace(white, notices=notices, strokes=stripped.strokes), lines
+    lines = tuple(change_text(change) for change in (*stripped.changes, *white.changes))
+    return stripped, white, lines
 
 
 def change_text(change: Change) -> str:

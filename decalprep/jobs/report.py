@@ -3,7 +3,8 @@
 It holds no script at all and a policy that forbids every address but ``data:`` pictures, so it can
 be mailed and opened anywhere. Layers and sizes of the pictures are switched by plain check boxes
 and radio buttons with style rules; where a browser does not know such rules, everything shows.
-Does not keep ticks, and does not show what is not in the finished files.
+Does not keep ticks. Pictures are drawn from the finished files; only the close views of stripped
+hairlines, which are no longer in them, are drawn from the artworks.
 """
 
 from __future__ import annotations
@@ -47,12 +48,14 @@ def report_html(made: Made, outputs: Mapping[str, bytes]) -> bytes:
     for name, what in (("underlays.pdf", "Underlay"), ("paint-masks.pdf", "Paint mask")):
         if name in outputs:
             further += sheet_pictures(outputs[name], name, _page_titles(outputs[name], what))
+    by_name = {effect.panel: effect.close for effect in made.effects}
+    closes = [by_name.get(one.decal.name) for one in made.prepared]
     sections = (
         ("short", "In short", parts.in_short(data)),
         ("decals", "Decals", parts.decals(data)),
         ("sheets", "Sheets", sheets_section(shown, told, places, len(kinds))),
         ("notices", "Warnings and notes", notices_section(told)),
-        ("panels", "Panels", panels_section(data, places, pdf)),
+        ("panels", "Panels", panels_section(data, places, pdf, closes)),
         ("further", "Underlays and paint masks", further_section(further)),
         ("stock", "Stock, ink and cost", parts.stock(data)),
         ("next", "What to do next", parts.steps(data)),

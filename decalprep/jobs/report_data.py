@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING, Any
 
 import decalprep
 from decalprep.calibration import expected_error
-from decalprep.geometry import Affine
+from decalprep.geometry import Affine, Box
 from decalprep.jobs.lay import sheet_from_decal
 from decalprep.jobs.prepare import Prepared
+from decalprep.jobs.stroke_effects import PanelEffect
 from decalprep.model import (
     Decal,
     Notice,
@@ -36,13 +37,14 @@ def result_data(made: Made) -> dict[str, Any]:
     """The whole result as plain data; numbers that JSON cannot hold are None."""
     from decalprep.proof import proof_data
 
+    effects = {effect.panel: effect for effect in made.effects}
     data = {
         "schema": SCHEMA,
         "version": decalprep.__version__,
         "title": made.job["title"],
         "sheets": _sheets_data(made),
         "panels": [
-            _panel_data(one, panel["artwork"])
+            _panel_data(one, panel["artwork"], effects.get(one.decal.name))
             for one, panel in zip(made.prepared, made.job.panels, strict=True)
         ],
         "placements": _placements_data(made),
@@ -74,7 +76,7 @@ def _sheets_data(made: Made) -> dict[str, Any]:
     }
 
 
-def _panel_data(one: Prepared, artwork: str) -> dict[str, Any]:
+def _panel_data(one: Prepared, artwork: str, effect: PanelEffect | None) -> dict[str, Any]:
     decal = one.decal
     box = decal.outline.box
     fitted = decal.outline.mapped(decal.fitted_from_decal).box
@@ -105,7 +107,28 @@ def _panel_data(one: Prepared, artwork: str) -> dict[str, Any]:
         ],
         "changes": list(one.changes),
         "strokes": [asdict(row) for row in one.strokes],
+        "stroke_effect": _effect_data(effect) if effect else None,
     }
+
+
+def _effect_data(effect: PanelEffect) -> dict[str, Any]:
+    return {
+        "looked_at": not effect.not_looked_at,
+        "box_mm": _sides(effect.box_mm),
+        "stems": [
+            {
+                "text": stem.text,
+                "box_mm": _sides(stem.box_mm),
+                "before_mm": stem.before_mm,
+                "after_mm": stem.after_mm,
+            }
+            for stem in effect.stems
+        ],
+    }
+
+
+def _sides(box: Box | None) -> list[float] | None:
+    return None if box is None else [box.x0, box.y0, box.x1, box.y1]
 
 
 def _placements_data(made: Made) -> list[dict[str, Any]]:
@@ -185,13 +208,12 @@ def distinct(notices: Sequence[Notice]) -> list[Notice]:
 
 def notice_data(notice: Notice) -> dict[str, Any]:
     """One notice as plain data."""
-    box = notice.box_mm
     return {
         "code": notice.code,
         "severity": notice.severity.value,
         "subject": notice.subject,
         "text": notice.text,
-        "box_mm": [box.x0, box.y0, box.x1, box.y1] if box else None,
+        "box_mm": _sides(notice.box_mm),
         "numbers": dict(notice.numbers),
     }
 

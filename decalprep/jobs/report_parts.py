@@ -148,38 +148,6 @@ def decals(data: Data) -> Html:
     )
 
 
-def strokes(panel: Data, key: str) -> Html | None:
-    """Strokes of one panel before and after, by width."""
-    if not panel["strokes"]:
-        return None
-    rows = [
-        (
-            f"{row['width_mm']:.3f}",
-            row["what"] + (", dashed" if row["dashed"] else ""),
-            row["before"],
-            row["after"],
-            _became(row),
-        )
-        for row in panel["strokes"]
-    ]
-    heads = ("Width, mm", "Of", "Before", "After", "What became of them")
-    caption = f"Strokes of {panel['name']} by true width, before and after cleaning"
-    return table(key, caption, heads, rows, words=1)
-
-
-def _became(row: Data) -> str:
-    told = [
-        f"{row[k]} {word}"
-        for k, word in (
-            ("stripped", "stripped"),
-            ("thickened", "made thicker"),
-            ("kept_lone", "kept: the only ink of their shape"),
-        )
-        if row[k]
-    ]
-    return ", ".join(told) or "as they were"
-
-
 def stock(data: Data) -> Html:
     """The nest bound, the sheets with their stock and ink, and what each panel costs."""
     sheets = data["sheets"]

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from decalprep.geometry import Box
 from decalprep.jobs import report_parts as parts
 from decalprep.jobs.report_html import Html, tag
 from decalprep.jobs.report_pictures import Cut, PlacePicture, panel_pictures
 from decalprep.jobs.report_places import Lying, Places, Told
+from decalprep.jobs.report_strokes import effect_views, stroke_rows
+
+if TYPE_CHECKING:
+    from decalprep.cleaning import CloseUp
 
 MOST_PANELS = 60
 
@@ -77,15 +81,22 @@ def _place(told: Told) -> Html | None:
     return tag("figure", drawn, caption)
 
 
-def panels_section(data: dict[str, Any], places: Places, pdf: bytes) -> Html:
+def panels_section(
+    data: dict[str, Any], places: Places, pdf: bytes, closes: Sequence[CloseUp | None]
+) -> Html:
     """What each panel rests on, what was changed, its strokes before and after, its picture."""
     pieces = {p["name"]: p["tiles"] or [p["name"]] for p in data["panels"]}
     names = [name for own in pieces.values() for name in own if name in places][:MOST_PANELS]
     cuts = {name: _panel_cut(places[name][0]) for name in names}
     pictures = dict(zip(cuts, panel_pictures(pdf, list(cuts.values())), strict=True))
     cards = [
-        _panel(panel, f"p{k}", {n: pictures[n] for n in pieces[panel["name"]] if n in pictures})
-        for k, panel in enumerate(data["panels"], 1)
+        _panel(
+            panel,
+            f"p{k}",
+            {n: pictures[n] for n in pieces[panel["name"]] if n in pictures},
+            effect_views(panel, close, f"p{k}"),
+        )
+        for k, (panel, close) in enumerate(zip(data["panels"], closes, strict=True), 1)
     ]
     return parts.section("panels", "Panels", *cards)
 
@@ -97,7 +108,12 @@ def _panel_cut(place: Lying) -> Cut:
     return Cut(place.page, place.page_from_decal, box, tuple((x, y) for x, y, *_ in shape))
 
 
-def _panel(panel: dict[str, Any], key: str, pictures: Mapping[str, PlacePicture]) -> Html:
+def _panel(
+    panel: dict[str, Any],
+    key: str,
+    pictures: Mapping[str, PlacePicture],
+    effect: Sequence[Html],
+) -> Html:
     copies = panel["copies"]
     pairs: list[tuple[object, object]] = [
         ("Artwork", panel["artwork"]),
@@ -125,7 +141,8 @@ def _panel(panel: dict[str, Any], key: str, pictures: Mapping[str, PlacePicture]
         tag("h3", panel["name"], id=f"{key}-title"),
         tag("div", parts.facts(pairs)),
         tag("figure", *shown) if shown else None,
-        parts.strokes(panel, f"{key}-strokes"),
+        stroke_rows(panel, f"{key}-strokes"),
+        *effect,
         class_="card panel",
         aria_labelledby=f"{key}-title",
     )
