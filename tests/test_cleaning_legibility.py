@@ -147,6 +147,32 @@ def test_close_up_is_where_most_was_stripped() -> None:
     assert close_up(before, before) is None
 
 
+def test_every_warning_has_its_place_on_the_page() -> None:
+    """Whatever is wrong at true size can be shown in a picture."""
+    content = (
+        "0.9 g 2 2 60 30 re f 0 g "
+        + text("TINY", 1, 5, 25)
+        + text("SMALL", 5, 20, 25)
+        + text("FAINT", 6, 5, 14, dress="0.8 g")
+        + "0 G 0.02 w 5 8 m 30 8 l S 0.08 w 5 6 m 30 6 l S "
+        + "0 g 35 5 20 4 re f 0.9 g 36 7 18 0.1 re f 0 g 36 12 18 0.06 re f"
+    )
+    notices = check_legibility(mm_page(content))
+    codes = {n.code for n in notices}
+    assert codes >= {
+        "capitals-too-small",
+        "capitals-small",
+        "line-finer-than-a-dot",
+        "line-thin",
+        "ink-narrow",
+        "gap-narrow",
+        "contrast-low",
+    }
+    for notice in notices:
+        assert notice.box_mm is not None, notice
+        assert Box(0, 0, 70, 40).contains(notice.box_mm), notice
+
+
 @pytest.mark.parametrize("value", [0.0, -1.0, float("nan")])
 def test_settings_that_mean_nothing_are_refused(value: float) -> None:
     with pytest.raises(UsageProblem, match="viewing distance mm"):

@@ -79,6 +79,8 @@ def test_lone_outlined_text_is_thickened_round_its_operator_only():
     settings = HairlineSettings(lone=LoneHairlines.THICKEN, thicken_to_mm=0.2)
     content = b"BT /F 20 Tf 1 Tr %.6f w 20 20 Td (AB) Tj 0 30 Td 1 w (CD) Tj ET" % FINE
     cleaned = strip_hairlines(page(content), settings)
+    assert cleaned.notices[0].box_mm is not None
+    assert cleaned.notices[0].box_mm.corners[0] == pytest.approx((20 * MM, 20 * MM))
     with pikepdf.open(io.BytesIO(cleaned.artwork.page_pdf)) as pdf:
         words = pdf.pages[0].Contents.read_bytes().split()
     first = words.index(b"(AB)")
@@ -140,3 +142,5 @@ def test_uneven_strokes_are_told_with_their_extremes():
     numbers = dict(told.numbers)
     assert numbers["largest_mm"] == pytest.approx(2 * MM)
     assert numbers["smallest_mm"] == pytest.approx(0.05 * MM)
+    assert told.box_mm is not None
+    assert told.box_mm.corners[2] == pytest.approx((0.05 * 90 * MM, 90 * MM))

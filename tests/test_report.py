@@ -5,6 +5,7 @@ import hashlib
 import io
 import re
 from collections import Counter
+from dataclasses import replace
 from html.parser import HTMLParser
 from itertools import pairwise
 from pathlib import Path
@@ -164,14 +165,81 @@ def test_strokes_are_told_before_and_after(text: str) -> None:
     assert "70 stripped" in card
 
 
-def test_every_warning_is_there_and_places_have_pictures(made: Made, tree: Tree) -> None:
+def test_what_stripping_did_to_the_look_is_shown_and_measured(made: Made, text: str) -> None:
+    """A white hairline of 0.08 mm on white letters: every stem loses its width."""
+    effect = result_data(made)["panels"][0]["stroke_effect"]
+    assert effect["looked_at"]
+    assert len(effect["stems"]) == 3
+    for stem in effect["stems"]:
+        assert stem["before_mm"] - stem["after_mm"] == pytest.approx(0.08, abs=0.011)
+    card = text.partition('id="p1-title"')[2].partition("</article>")[0]
+    assert card.count('class="close"') == 2
+    assert "20 times life size" in card
+    for stem in effect["stems"]:
+        assert f"<td>{stem['before_mm']:.2f}</td><td>{stem['after_mm']:.2f}</td>" in card
+    x0, y0, x1, y1 = effect["box_mm"]
+    assert (x1 - x0, y1 - y0) == pytest.approx((6.0, 6.0))
+    assert made.prepared[0].decal.outline.box.grown(3).contains(Box(x0, y0, x1, y1))
+    other = text.partition('id="p2-title"')[2].partition("</article>")[0]
+    assert result_data(made)["panels"][1]["stroke_effect"] is None
+    assert 'class="close"' not in other
+
+
+def test_equal_artworks_are_measured_once_and_those_left_out_are_told(
+    made: Made, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from decalprep import cleaning
+    from decalprep.jobs import stroke_effects as effects
+    from decalprep.jobs.report_strokes import effect_views
+
+    one = made.prepared[0]
+    twin = replace(one, decal=replace(one.decal, name="twin"))
+    other = replace(twin, decal=replace(one.decal, name="other"), taken=one.decal.artwork)
+    asked = []
+
+    def told(before: object, after: object, **_: object) -> cleaning.StrokeEffect:
+        asked.append(before)
+        return cleaning.StrokeEffect(None, ())
+
+    monkeypatch.setattr(cleaning, "stroke_effect", told)
+    monkeypatch.setattr(effects, "MOST_PANELS", 1)
+    found = effects.stroke_effects([one, made.prepared[1], twin, other])
+    assert [(e.panel, e.not_looked_at) for e in found] == [
+        (one.decal.name, False),
+        ("twin", False),
+        ("other", True),
+    ]
+    assert asked == [one.taken]
+    data = {"name": "other", "stroke_effect": {"looked_at": False, "box_mm": None, "stems": []}}
+    (words,) = effect_views(data, None, "p1")
+    assert "this one is not among them" in words
+
+
+def test_every_warning_is_there_and_each_place_has_a_picture(made: Made, tree: Tree) -> None:
     whole = "".join(tree.texts)
     for notice in result_data(made)["notices"]:
         assert notice["text"] in whole
-    placed = [n for n in result_data(made)["notices"] if n["box_mm"]]
-    assert placed
-    titles = [t for t in tree.texts if t.startswith("Cut-out of ")]
-    assert titles
+    decals = {p["decal"] for p in result_data(made)["placements"]}
+    notices = result_data(made)["notices"]
+    placed = [n for n in notices if n["box_mm"] and n["subject"] in decals]
+    assert len(placed) >= 2
+    assert sum(t.startswith("Cut-out of ") for t in tree.texts) == len(placed)
+    assert "more places have no picture" not in whole
+
+
+def test_places_beyond_the_most_are_counted(made: Made, monkeypatch: pytest.MonkeyPatch) -> None:
+    from decalprep.jobs import report_places, report_views
+
+    data, places = result_data(made), places_of(made)
+    all_of_them = report_places.tell_notices(data, places, made.files["sheets.pdf"])
+    count = sum(p is not None for told in all_of_them for p in told.pictures)
+    assert sum(told.left_out for told in all_of_them) == 0
+    for module in (report_places, report_views):
+        monkeypatch.setattr(module, "MOST_PLACES", 1)
+    told = report_places.tell_notices(data, places, made.files["sheets.pdf"])
+    assert sum(p is not None for one in told for p in one.pictures) == 1
+    shown = report_views.notices_section(told)
+    assert f"{count - 1} more places have no picture here: 1 are shown at most" in shown
 
 
 def test_next_steps_and_cautions(text: str) -> None:

@@ -175,7 +175,7 @@ class FillSearch(StrokeWalker):
         if frame.state.fill_alpha > 0:
             self.order += 1
             number = self._colour_number(frame.state.fill)
-            entry = (number, self.visible, self._text_box(frame, op), self.order)
+            entry = (number, self.visible, self.text_box_mm(frame, op), self.order)
             self._texts.setdefault(self._text_key(frame, op), []).append(entry)
 
     def on_text_stroke(self, frame: Frame, op: Operation, widths: Widths) -> None:
@@ -191,7 +191,7 @@ class FillSearch(StrokeWalker):
             if state.fill_alpha <= 0:
                 self._lone.add(self.ordinal)
             else:
-                self._doubtful.append((self.ordinal, self._text_box(frame, op), self.order))
+                self._doubtful.append((self.ordinal, self.text_box_mm(frame, op), self.order))
 
     def on_image(self, frame: Frame, image: object, _op: Operation) -> None:
         """An image is a ground."""
@@ -219,15 +219,6 @@ class FillSearch(StrokeWalker):
         strings = tuple(p for p in shown_parts(frame, op) if isinstance(p, bytes))
         name = state.font.name if state.font else ""
         return strings, name, round(state.font_size, 3), tuple(round(v, 2) for v in place)
-
-    def _text_box(self, frame: Frame, op: Operation) -> Box:
-        """About the middle of the letters: enough to tell what they stand on."""
-        letters = sum(len(p) for p in shown_parts(frame, op) if isinstance(p, bytes))
-        size = frame.state.font_size
-        to_mm = self.artwork_from_page @ frame.state.ctm @ frame.text
-        reach = 0.3 * size * max(letters, 1)
-        corners = ((0, 0), (reach, 0), (reach, 0.5 * size), (0, 0.5 * size))
-        return Box.around(to_mm.apply_all(corners))
 
     # -- answering ---------------------------------------------------------------------------
 

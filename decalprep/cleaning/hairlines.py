@@ -7,6 +7,7 @@ on where it is used gets one variant for each different result.
 
 import dataclasses
 from collections import Counter
+from functools import reduce
 from typing import Any
 
 import pikepdf
@@ -35,7 +36,7 @@ from decalprep.pdfstream import (
 )
 
 _TEXT_WITHOUT = {1: 3, 2: 0, 5: 7, 6: 4}
-_MOST_PLACES = 50
+_WITH_PLACES = frozenset(("kept_lone", "thickened", "uneven"))
 
 
 def strip_hairlines(artwork: Artwork, settings: HairlineSettings | None = None) -> Cleaned:
@@ -84,7 +85,7 @@ class _Stripper(StrokeWalker, Rewriter):
         self.lone = lone
         self.tally = Tally()
         self.kept: Counter[str] = Counter()
-        self.places: dict[str, list[Box]] = {}
+        self.places: dict[str, Box] = {}
         self.uneven: list[Widths] = []
 
     # -- paths and text ----------------------------------------------------------------------
@@ -98,8 +99,9 @@ class _Stripper(StrokeWalker, Rewriter):
             self.edits.replace(op[2], op[3], FILL_OF.get(op[0], b"n"))
         elif fate == "thickened":
             self._thicken(frame, frame.path[0][0], op[3])
-        if fate in ("kept_lone", "thickened"):
-            self._place(fate, frame)
+        told = "uneven" if fate == "kept" and self.rule.is_uneven(widths) else fate
+        if self._wants_place(told):
+            self._place(told, frame)
 
     def on_text_stroke(self, frame: Frame, op: Operation, widths: Widths) -> None:
         """Strip, keep or thicken the stroke of one shown string."""
@@ -114,6 +116,8 @@ class _Stripper(StrokeWalker, Rewriter):
             self.edits.replace(op[3], op[3], b"%d Tr" % mode)
         elif fate == "thickened":
             self._thicken(frame, op[1], op[3])
+        if self._wants_place(fate):
+            self.places[fate] = self.text_box_mm(frame, op)
 
     def _fate(self, frame: Frame, widths: Widths) -> str:
         if not self.rule.is_hairline(widths):
@@ -137,17 +141,15 @@ class _Stripper(StrokeWalker, Rewriter):
             self.edits.replace(start, start, number_token(width) + b" w")
             self.edits.replace(end, end, number_token(frame.state.line_width) + b" w")
 
+    def _wants_place(self, fate: str) -> bool:
+        """Whether this is the first of its kind that shows, for the place that is told."""
+        return fate in _WITH_PLACES and fate not in self.places and self.visible
+
     def _place(self, fate: str, frame: Frame) -> None:
-        places = self.places.setdefault(fate, [])
-        if len(places) < _MOST_PLACES and self.visible:
-            to_mm = self.artwork_from_page @ frame.state.ctm
-            paths = paths_in(frame.data, frame.path, to_mm, closing=False)
-            if paths:
-                boxes = [path.box for path in paths]
-                whole = boxes[0]
-                for box in boxes[1:]:
-                    whole = whole.union(box)
-                places.append(whole)
+        to_mm = self.artwork_from_page @ frame.state.ctm
+        boxes = [path.box for path in paths_in(frame.data, frame.path, to_mm, closing=False)]
+        if boxes:
+            self.places[fate] = reduce(Box.union, boxes)
 
     # -- Type 3 fonts ---------------------------------------------------------------------
 
@@ -216,6 +218,7 @@ class _Stripper(StrokeWalker, Rewriter):
                     f"{len(self.uneven)} strokes are a hairline in one direction "
                     f"({smallest:.3f} mm) and not in another ({largest:.3f} mm); kept",
                     subject,
+                    box_mm=self.places.get("uneven"),
                     numbers=(("largest_mm", largest), ("smallest_mm", smallest)),
                 )
             )
@@ -245,14 +248,13 @@ class _Stripper(StrokeWalker, Rewriter):
         ):
             count = self.tally.total([fate])
             if count:
-                places = self.places.get(fate, [])
                 notices.append(
                     Notice(
                         "lone-hairline" if fate == "kept_lone" else "hairline-thickened",
                         f"{count} hairlines {said}",
                         subject,
                         Severity.WARNING if fate == "kept_lone" else Severity.NOTE,
-                        places[0] if places else None,
+                        self.places.get(fate),
                         (("count", float(count)), ("limit_mm", self.settings.width_mm)),
                     )
                 )

@@ -7,7 +7,7 @@ from typing import Any
 import pikepdf
 
 from decalprep.cleaning.report import StrokeRow
-from decalprep.geometry import Affine
+from decalprep.geometry import Affine, Box
 from decalprep.model import Artwork
 from decalprep.pdfstream import (
     TEXT_STROKING,
@@ -55,6 +55,15 @@ class StrokeWalker(Walker):
 
     def on_text_fill(self, frame: Frame, op: Operation) -> None:
         """Text is filled, perhaps stroked too; comes before ``on_text_stroke``."""
+
+    def text_box_mm(self, frame: Frame, op: Operation) -> Box:
+        """About the middle of the letters: enough to tell what they stand on."""
+        letters = sum(len(p) for p in shown_parts(frame, op) if isinstance(p, bytes))
+        size = frame.state.font_size
+        to_mm = self.artwork_from_page @ frame.state.ctm @ frame.text
+        reach = 0.3 * size * max(letters, 1)
+        corners = ((0, 0), (reach, 0), (reach, 0.5 * size), (0, 0.5 * size))
+        return Box.around(to_mm.apply_all(corners))
 
     def map_number(self, ctm: Affine) -> int:
         """A number that stands for this map, the same for equal maps."""

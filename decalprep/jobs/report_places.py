@@ -20,12 +20,22 @@ MOST_PLACES = 60
 
 @dataclass(frozen=True)
 class Told:
-    """One notice of the report: its number, how many more are like it, and where it is seen."""
+    """One notice of the report: its number, those like it, and a picture of each one's place.
+
+    ``pictures`` has one entry for the notice and each of ``more``: None where it has no place on
+    a decal, or where ``left_out`` counts it as one too many.
+    """
 
     number: int
     notice: dict[str, Any]
     more: tuple[dict[str, Any], ...] = ()
-    picture: PlacePicture | None = None
+    pictures: tuple[PlacePicture | None, ...] = ()
+    left_out: int = 0
+
+    @property
+    def picture(self) -> PlacePicture | None:
+        """Where the notice itself is seen."""
+        return self.pictures[0] if self.pictures else None
 
 
 @dataclass(frozen=True)
@@ -60,20 +70,39 @@ def holding(places: Sequence[Lying], box: Box) -> list[Lying]:
 
 
 def tell_notices(data: dict[str, Any], places: Places, pdf: bytes) -> tuple[Told, ...]:
-    """The notices, alike ones together, worst first, with pictures of their places."""
+    """The notices, alike ones together, worst first, with pictures of their places.
+
+    At most ``MOST_PLACES`` pictures: the first of each kind, then the others in order.
+    """
     groups: dict[tuple[str, str], list[dict[str, Any]]] = {}
     for notice in data["notices"]:
         groups.setdefault((notice["subject"], notice["code"]), []).append(notice)
-    told = [Told(k, g[0], tuple(g[1:])) for k, g in enumerate(groups.values(), 1)]
-    cuts: dict[int, Cut] = {}
-    for one in told:
-        box = one.notice["box_mm"]
-        where = places.get(one.notice["subject"], ()) if box else ()
-        if where and len(cuts) < MOST_PLACES:
-            first = holding(where, Box(*box))[0]
-            cuts[one.number] = Cut(first.page, first.page_from_decal, Box(*box))
+    grouped = list(groups.values())
+    wanted = [
+        (rank, k)
+        for k, group in enumerate(grouped)
+        for rank, notice in enumerate(group)
+        if notice["box_mm"] and places.get(notice["subject"])
+    ]
+    wanted.sort(key=lambda place: (place[0] > 0, place[1], place[0]))
+    cuts = {place: _cut(grouped[place[1]][place[0]], places) for place in wanted[:MOST_PLACES]}
     pictures = dict(zip(cuts, place_pictures(pdf, list(cuts.values())), strict=True))
-    return tuple(Told(one.number, one.notice, one.more, pictures.get(one.number)) for one in told)
+    return tuple(
+        Told(
+            k + 1,
+            group[0],
+            tuple(group[1:]),
+            tuple(pictures.get((rank, k)) for rank in range(len(group))),
+            sum(place[1] == k for place in wanted[MOST_PLACES:]),
+        )
+        for k, group in enumerate(grouped)
+    )
+
+
+def _cut(notice: dict[str, Any], places: Places) -> Cut:
+    box = Box(*notice["box_mm"])
+    first = holding(places[notice["subject"]], box)[0]
+    return Cut(first.page, first.page_from_decal, box)
 
 
 def marks_by_page(told: Sequence[Told], places: Places) -> dict[int, list[tuple[Told, Affine]]]:

@@ -9,7 +9,7 @@ from decalprep.geometry import Box
 from decalprep.jobs import report_parts as parts
 from decalprep.jobs.report_html import Html, tag
 from decalprep.jobs.report_pictures import Cut, PlacePicture, panel_pictures
-from decalprep.jobs.report_places import Lying, Places, Told
+from decalprep.jobs.report_places import MOST_PLACES, Lying, Places, Told
 from decalprep.jobs.report_strokes import effect_views, stroke_rows
 
 if TYPE_CHECKING:
@@ -22,7 +22,15 @@ def notices_section(told: Sequence[Told]) -> Html:
     """Warnings first, each with its place, then notes."""
     loud = [t for t in told if t.notice["severity"] != "note"]
     quiet = [t for t in told if t.notice["severity"] == "note"]
-    children: list[Html] = [tag("h3", "Warnings")]
+    children: list[Html] = []
+    left_out = sum(t.left_out for t in told)
+    if left_out:
+        words = (
+            f"{left_out} more places have no picture here: {MOST_PLACES} are shown at most. All "
+            "are in result.json."
+        )
+        children.append(tag("p", words))
+    children.append(tag("h3", "Warnings"))
     if loud:
         children.append(tag("ul", *(_notice(t) for t in loud), class_="notices"))
     else:
@@ -39,30 +47,31 @@ def _notice(told: Told) -> Html:
     subject = f" {notice['subject']}:" if notice["subject"] else ""
     more = None
     if told.more:
+        others = zip(told.more, told.pictures[1:], strict=True)
         more = tag(
             "details",
             tag("summary", f"{len(told.more)} more like it"),
-            tag("ul", *(tag("li", other["text"]) for other in told.more)),
+            tag("ul", *(tag("li", n["text"], _place(n, picture)) for n, picture in others)),
         )
     words = tag(
         "p",
         tag("span", f"{told.number} {severity}", class_=severity),
         f"{subject} {notice['text']}",
     )
-    return tag("li", words, _place(told), more, id=f"notice-{told.number}", tabindex="-1")
+    shown = _place(notice, told.picture)
+    return tag("li", words, shown, more, id=f"notice-{told.number}", tabindex="-1")
 
 
-def _place(told: Told) -> Html | None:
-    picture = told.picture
+def _place(notice: dict[str, Any], picture: PlacePicture | None) -> Html | None:
     if picture is None:
         return None
-    box, whole = Box(*told.notice["box_mm"]), picture.box_mm
+    box, whole = Box(*notice["box_mm"]), picture.box_mm
     scale = picture.width_px / whole.width
     ring = box.grown(max(0.4, 0.03 * whole.width))
     at = f"{box.centre[0]:.1f}, {box.centre[1]:.1f} mm"
     drawn = tag(
         "svg",
-        tag("title", f"Cut-out of {told.notice['subject']} round {at}"),
+        tag("title", f"Cut-out of {notice['subject']} round {at}"),
         tag("image", href=picture.address, width=picture.width_px, height=picture.height_px),
         tag(
             "rect",
@@ -86,7 +95,8 @@ def panels_section(
 ) -> Html:
     """What each panel rests on, what was changed, its strokes before and after, its picture."""
     pieces = {p["name"]: p["tiles"] or [p["name"]] for p in data["panels"]}
-    names = [name for own in pieces.values() for name in own if name in places][:MOST_PANELS]
+    known = [name for own in pieces.values() for name in own if name in places]
+    names = known[:MOST_PANELS]
     cuts = {name: _panel_cut(places[name][0]) for name in names}
     pictures = dict(zip(cuts, panel_pictures(pdf, list(cuts.values())), strict=True))
     cards = [
@@ -98,6 +108,9 @@ def panels_section(
         )
         for k, (panel, close) in enumerate(zip(data["panels"], closes, strict=True), 1)
     ]
+    if len(known) > len(names):
+        words = f"{len(known) - len(names)} more decals have no picture here: {MOST_PANELS} do."
+        cards.insert(0, tag("p", words))
     return parts.section("panels", "Panels", *cards)
 
 
