@@ -7,6 +7,7 @@ from shapely.affinity import rotate, translate
 from shapely.geometry import Polygon, box
 
 from decalprep.geometry import Box, path_from_ring, rectangle_path
+from decalprep.jobs.groups import Effort
 from decalprep.jobs.jobfile import read_job
 from decalprep.jobs.lay import Laid, lay_out, nest_part
 from decalprep.jobs.spec import Job
@@ -48,7 +49,7 @@ def shaped(name: str, ring: Sequence[tuple[float, float]], copies: int = 1) -> D
 
 def lay(found: Job, decals: Sequence[Decal], kept=None, seconds=None) -> Laid:  # type: ignore[no-untyped-def]
     """The job's layout."""
-    return lay_out(decals, found, kept, quiet, seconds)
+    return lay_out(decals, found, kept, Effort(quiet, seconds))
 
 
 def places(laid: Laid) -> dict[tuple[str, int], tuple[int, float, float, float]]:

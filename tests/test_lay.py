@@ -10,6 +10,7 @@ from lay_cases import apart, areas, decal, job, lay, panel, places
 from shapely.geometry import box
 
 from decalprep.errors import DoesNotFit, JobProblem
+from decalprep.jobs.groups import Effort
 from decalprep.jobs.lay import placement_file, placement_text, read_placements
 from decalprep.nesting import label_boxes
 
@@ -339,6 +340,6 @@ def test_progress_tells_sheets_bound_and_pass(tmp_path: Path) -> None:
 
     found = job(tmp_path, HEAD + A4 + panel("engine"))
     told: list[str] = []
-    lay_out([decal("engine", 101, 63, 9)], found, None, told.append)
+    lay_out([decal("engine", 101, 63, 9)], found, None, Effort(told.append))
     assert told
     assert all(words.startswith("nesting: ") and "at least" in words for words in told)

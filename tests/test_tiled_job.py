@@ -22,6 +22,7 @@ from tile_cases import FIRST_MM, PITCH_MM, WIDE_MM, console_top, tile_job
 from decalprep.errors import DoesNotFit
 from decalprep.export import write_pdf
 from decalprep.geometry import Affine
+from decalprep.jobs.groups import Effort
 from decalprep.jobs.jobfile import read_job
 from decalprep.jobs.lay import Laid, lay_out
 from decalprep.jobs.make import compose, proven
@@ -77,7 +78,7 @@ class Run:
 
 def run(job: Job, prepared: Prepared, record: PrinterRecord | None = None) -> Run:
     pieces = pieces_of([prepared], job)
-    laid = lay_out(pieces.decals, job, None, quiet)
+    laid = lay_out(pieces.decals, job, None, Effort(quiet))
     records = {spec.sheet.name: record for spec in job.sheets}
     drawings, _ = compose(job, pieces, laid, records, ())
     return Run(job, pieces, laid, drawings)

@@ -9,6 +9,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from decalprep.errors import DecalprepError, InputProblem, JobProblem
 from decalprep.export import write_pdf
+from decalprep.jobs.groups import Effort
 from decalprep.jobs.jobfile import read_job
 from decalprep.jobs.lay import Laid, lay_out
 from decalprep.jobs.make import compose, proven
@@ -48,7 +49,7 @@ SMALL = '[[panel]]\nname = "lamp"\nartwork = "lamp.pdf"\noutline_from = "page"\n
 def made(found: Job) -> tuple[Pieces, Laid]:
     prepared = [prepare_panel(panel, found, None, quiet) for panel in found.panels]
     pieces = pieces_of(prepared, found)
-    return pieces, lay_out(pieces.decals, found, None, quiet)
+    return pieces, lay_out(pieces.decals, found, None, Effort(quiet))
 
 
 def proof_of(found: Job, pieces: Pieces, laid: Laid):  # type: ignore[no-untyped-def]

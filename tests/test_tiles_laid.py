@@ -15,6 +15,7 @@ from scipy.ndimage import map_coordinates
 from stock_cases import panel, plate
 
 from decalprep.export import write_pdf
+from decalprep.jobs.groups import Effort
 from decalprep.jobs.jobfile import read_job
 from decalprep.jobs.lay import Laid, lay_out, sheet_from_decal
 from decalprep.jobs.make import compose
@@ -90,7 +91,7 @@ def laying(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFact
         fit = PartRecord("rail 1", scale_x=0.003, scale_y=-0.002, skew=0.001).fitted_from_decal
         one, record = replace(one, decal=replace(one.decal, fitted_from_decal=fit)), LARGER
     pieces = pieces_of([one], job)
-    laid = lay_out(pieces.decals, job, None, lambda words: None)
+    laid = lay_out(pieces.decals, job, None, Effort(lambda words: None))
     drawings, _ = compose(job, pieces, laid, {"A4": record}, ())
     pages = [
         np.asarray(page.render(scale=DPI / 72, grayscale=True).to_pil())

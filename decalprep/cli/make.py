@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from decalprep.cli.text import Progress, heed_interrupts, say, wrapped
+from decalprep.cli.interrupts import Interrupts
+from decalprep.cli.text import Progress, say, wrapped
 
 if TYPE_CHECKING:
     from decalprep.jobs.spec import Job
@@ -43,6 +44,9 @@ def command(job_file: Path, folder: Path | None, printer: str | None, **how: Any
     --again prints spoiled pieces once more on what is free of a sheet that was printed; nothing
     else is printed, and nothing on top of what is there. Its results go to JOB-FILE-again-1, -2
     and so on. 'decalprep stock' tells of part-used sheets.
+
+    Ctrl-C while nesting ends the search: the run goes on with the best layout so far. At any other
+    time, or the second time, it ends the run and nothing is written.
 
     \b
     Example:
@@ -91,6 +95,7 @@ def run_job(job: Job, folder: Path, choices: RunChoices) -> None:
 
     if not 20 <= choices.dpi <= 1200:
         raise UsageProblem(f"--dpi {choices.dpi:g} is out of range", do="choose from 20 to 1200")
+    interrupts = Interrupts()
     options = MakeOptions(
         records=records_folder(),
         today=today(),
@@ -102,9 +107,10 @@ def run_job(job: Job, folder: Path, choices: RunChoices) -> None:
         keep_leftovers=choices.keep_leftovers,
         again=choices.again,
         fresh_sheet=choices.fresh_sheet,
+        search_over=interrupts.search_over,
     )
-    heed_interrupts()
-    with Progress(steps_of(job)) as progress:
+    interrupts.listen()
+    with Progress(steps_of(job), interrupts) as progress:
         made = make_job(job, options, progress)
         progress("writing the files")
         save(made, folder)

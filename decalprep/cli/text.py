@@ -1,16 +1,14 @@
 """Text for the terminal: 80 columns, colour only where it is wanted, progress only on a screen."""
 
-import contextlib
 import os
-import signal
 import sys
 import textwrap
 from collections.abc import Iterable
-from types import FrameType
 from typing import TextIO
 
 import click
 
+from decalprep.cli.interrupts import Interrupts
 from decalprep.model import Notice, Severity
 
 WIDTH = 80
@@ -52,43 +50,19 @@ def say_notices(notices: Iterable[Notice], *, notes: bool = True) -> None:
 
 
 BAR = 20
-_asked_to_stop: list[int] = []
-
-
-def heed_interrupts() -> None:
-    """Make Ctrl-C sure to end the run, where it has its usual meaning.
-
-    Python drops a KeyboardInterrupt that reaches it in a callback of a library, such as one that
-    frees an object; the next step that is told then raises it again.
-    """
-    if signal.getsignal(signal.SIGINT) is not signal.default_int_handler:
-        return
-
-    def heed(number: int, frame: FrameType | None) -> None:
-        _asked_to_stop.append(number)
-        signal.default_int_handler(number, frame)
-
-    _asked_to_stop.clear()
-    with contextlib.suppress(ValueError):  # only the main thread may listen
-        signal.signal(signal.SIGINT, heed)
-
-
-def stop_if_asked() -> None:
-    """Raise the KeyboardInterrupt that was asked for earlier, if one was."""
-    if _asked_to_stop:
-        raise KeyboardInterrupt
 
 
 class Progress:
     """One line on stderr that tells how far a long step is; silent when not on a terminal.
 
     ``steps`` is how many steps are to come; 0 where that is not known. Words that begin with
-    "nesting:", one after another, tell of the same step. Use as a context: the line is cleared
-    at the end, also when interrupted.
+    "nesting:", one after another, tell of the same step; there Ctrl-C (``interrupts``) first ends
+    only the search. Use as a context: the line is cleared at the end, also when interrupted.
     """
 
-    def __init__(self, steps: int = 0) -> None:
+    def __init__(self, steps: int = 0, interrupts: Interrupts | None = None) -> None:
         self.steps = steps
+        self.interrupts = interrupts or Interrupts()
         self.step = 0
         self.live = sys.stderr.isatty() and os.environ.get("TERM") != "dumb"
         self._head = ""
@@ -105,8 +79,9 @@ class Progress:
         Raises:
             KeyboardInterrupt: it was asked for before and got lost on its way.
         """
-        stop_if_asked()
-        head = words.partition(":")[0] if words.startswith("nesting:") else words
+        self.interrupts.stop_if_asked()
+        self.interrupts.searching = words.startswith("nesting:")
+        head = words.partition(":")[0] if self.interrupts.searching else words
         if head != self._head:
             self._head = head
             self.step = min(self.step + 1, self.steps) if self.steps else self.step + 1

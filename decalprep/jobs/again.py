@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from decalprep.errors import DoesNotFit, UsageProblem
@@ -130,7 +130,7 @@ def only(pieces: Pieces, again: Again) -> Pieces:
     return Pieces(panels, every, tuple(m for m in pieces.marks if m[0] in names))
 
 
-def lay_again(decals: Sequence[Decal], job: Job, again: Again, say: Callable[[str], None]) -> Laid:
+def lay_again(decals: Sequence[Decal], job: Job, again: Again, effort: Effort) -> Laid:
     """The pieces on the free rest of the sheet.
 
     Raises:
@@ -140,7 +140,7 @@ def lay_again(decals: Sequence[Decal], job: Job, again: Again, say: Callable[[st
     parts = [replace(nest_part(d), copies=len(copies[d.name])) for d in decals]
     group = Group(tuple(parts), (again.spec,))
     try:
-        nested = nest_groups([group], Lying(), job, Effort(say))
+        nested = nest_groups([group], Lying(), job, effort)
     except DoesNotFit:
         names = ", ".join(f"{name}#{k}" for name, mine in copies.items() for k in mine)
         if again.number is None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from decalprep.errors import UsageProblem
 from decalprep.jobs.again import Again, again_of, kept_after, lay_again, only
+from decalprep.jobs.groups import Effort
 from decalprep.jobs.lay import (
     Laid,
     kept_notice,
@@ -67,10 +68,11 @@ def arranged(
         DoesNotFit: a decal fits no sheet, or there are not enough sheets.
     """
     pieces = pieces_of(prepared, start.job)
+    effort = Effort(say, options.seconds, options.search_over)
     if start.again is not None:
         pieces = only(pieces, start.again)
-        return pieces, lay_again(pieces.decals, start.job, start.again, say)
-    laid = lay_out(pieces.decals, start.job, start.kept, say, options.seconds)
+        return pieces, lay_again(pieces.decals, start.job, start.again, effort)
+    laid = lay_out(pieces.decals, start.job, start.kept, effort)
     told = (*start.notices, *kept_notice(laid, start.job), *laid.notices)
     return pieces, replace(laid, notices=(*told, *leftover_notices(laid, start.job)))
 

@@ -55,33 +55,46 @@ class Nested:
     rest_mm: tuple[float, float]
 
 
-class Effort:
-    """How long to search: the job's passes, and a wall-clock limit where one is set.
+def never() -> bool:
+    """The answer where nobody ends the search early."""
+    return False
 
-    The limit holds from the first whole answer on, so that there always is one.
+
+class Effort:
+    """How long to search: the job's passes, a wall-clock limit where one is set, or until ``stop``.
+
+    Both hold from the first whole answer on, so that there always is one.
     """
 
-    def __init__(self, say: Say, seconds: float | None = None) -> None:
-        self.say, self.seconds = say, seconds
+    def __init__(
+        self, say: Say, seconds: float | None = None, stop: Callable[[], bool] = never
+    ) -> None:
+        self.say, self.seconds, self.stop = say, seconds, stop
         self.end = None if seconds is None else time.monotonic() + seconds
-        self.answered = self.cut_short = False
+        self.answered = self.cut_short = self.stopped = False
 
     def over(self) -> bool:
-        """Whether the time is up."""
-        if self.end is None or not self.answered or time.monotonic() < self.end:
+        """Whether the time is up, or the search is to stop."""
+        if not self.answered:
             return False
-        self.cut_short = True
-        return True
+        if self.stop():
+            self.stopped = True
+        elif self.end is not None and time.monotonic() >= self.end:
+            self.cut_short = True
+        return self.stopped or self.cut_short
 
     def notices(self) -> tuple[Notice, ...]:
-        """Says that a run under a clock does not repeat."""
+        """Says that a run under a clock, or one that was stopped, does not repeat."""
+        other = "another run may lay the pieces otherwise, unless it keeps these places"
+        if self.stopped:
+            words = (
+                f"the search was ended before its passes were done; {other} (--anew searches again)"
+            )
+            return (Notice("nesting-ended-early", words, "nesting", Severity.WARNING),)
         if self.seconds is None:
             return ()
         how = "was stopped by" if self.cut_short else "ended within"
-        words = (
-            f"the search {how} its limit of {self.seconds:g} s; another run may lay the pieces "
-            "otherwise, unless it keeps these places"
-        )
+        words = f"the search {how} its limit of {self.seconds:g} s; {other}"
         return (Notice("nested-by-the-clock", words, "nesting", Severity.NOTE),)
 
 
@@ -140,6 +153,8 @@ def _nest(
             settings, locked=tuple(locked), locked_sheets=tuple(lying.sheets[k] for k in own)
         )
     others = len(lying.sheets) - len(own)
+
+    effort.answered = False  # each group needs a first answer of its own
 
     def tell(count: int, least: int, step: int) -> None:
         effort.answered = True

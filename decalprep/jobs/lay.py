@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -84,13 +84,12 @@ def lay_out(
     decals: Sequence[Decal],
     job: Job,
     kept: Kept | None,
-    on_progress: Callable[[str], None],
-    seconds: float | None = None,
+    effort: Effort,
 ) -> Laid:
     """Where every copy goes, on as few sheets as can be found.
 
     ``kept`` is what a placement file holds: decals that have not changed stay where they are.
-    With ``seconds`` the search ends by the clock; such a run does not repeat.
+    ``effort`` says how long to search; one that ends before the job's passes does not repeat.
 
     Raises:
         DoesNotFit: a decal fits no sheet, or there are not enough sheets.
@@ -106,7 +105,6 @@ def lay_out(
         for names, mine in choices.items()
     ]
     start, before = still_valid(kept, groups, job) if kept else (Lying(), ())
-    effort = Effort(on_progress, seconds)
     told: tuple[Notice, ...] = ()
     try:
         nested = nest_groups(groups, start, job, effort)

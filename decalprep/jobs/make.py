@@ -23,6 +23,7 @@ from decalprep.jobs.finish import (
     mask_drawings,
     top_ticks,
 )
+from decalprep.jobs.groups import never
 from decalprep.jobs.job_faults import job_names
 from decalprep.jobs.lay import Laid
 from decalprep.jobs.prepare import Prepared, prepare_panel
@@ -49,7 +50,8 @@ class MakeOptions:
     record; ``anew`` nests all again; ``date`` a PDF date or None; ``private`` leaves job and
     artworks out of the PDF. ``seconds`` ends the nesting by the clock; ``keep_leftovers`` remembers
     what is left of the sheets; ``again`` names the pieces to print once more, on what is free of an
-    earlier sheet or on a ``fresh_sheet``.
+    earlier sheet or on a ``fresh_sheet``. ``search_over`` is asked often while nesting and ends it
+    with the best layout so far.
     """
 
     records: Path
@@ -62,6 +64,7 @@ class MakeOptions:
     keep_leftovers: bool = False
     again: tuple[str, ...] = ()
     fresh_sheet: bool = False
+    search_over: Callable[[], bool] = never
 
 
 @dataclass(frozen=True)

@@ -285,6 +285,7 @@ def prints_for(
 def rebuilt(job: Job, options: MakeOptions, say: Callable[[str], None]) -> Prints:
     """The prints worked out anew from the job and its kept layout; nothing is written."""
     from decalprep.jobs.finish import finish_panel
+    from decalprep.jobs.groups import Effort
     from decalprep.jobs.lay import lay_out, read_placements
     from decalprep.jobs.make import compose, part_records, printer_records, with_margins
     from decalprep.jobs.prepare import prepare_panel
@@ -298,6 +299,6 @@ def rebuilt(job: Job, options: MakeOptions, say: Callable[[str], None]) -> Print
     )
     finishes = [finish_panel(p, one, job) for p, one in zip(job.panels, prepared, strict=True)]
     pieces = pieces_of(prepared, job)
-    laid = lay_out(pieces.decals, job, read_placements(job)[0], say)
+    laid = lay_out(pieces.decals, job, read_placements(job)[0], Effort(say))
     drawings, by_sheet = compose(job, pieces, laid, records, finishes)
     return prints_of(drawings, pieces.decals, laid.placements, by_sheet, job["print_tolerance"])
