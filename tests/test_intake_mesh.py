@@ -420,6 +420,13 @@ def test_entities_in_a_3mf_are_not_followed(tmp_path):
     assert "\n" not in str(caught.value)
 
 
+def test_corners_of_two_coordinates(tmp_path):
+    path = tmp_path / "flat.obj"
+    path.write_bytes(b"v 0 0\nv 9 0\nv 9 9\nf 1 2 3\n")
+    with pytest.raises(InputProblem, match="flat\\.obj: the mesh has corners without three coord"):
+        read_face(path)
+
+
 @settings(max_examples=80, deadline=None)
 @given(st.data())
 def test_damaged_bytes_are_read_or_refused_never_worse(data):

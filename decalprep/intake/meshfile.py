@@ -60,6 +60,10 @@ def loaded(data: bytes, kind: str, options: FaceOptions, where: str) -> tuple[An
         raise InputProblem("the mesh has no facets", where=where, do="export the part again")
     if len(mesh.faces) > options.limits.max_facets:
         raise _too_many(len(mesh.faces), options.limits, where)
+    if mesh.vertices.shape[1:] != (3,):
+        raise InputProblem(
+            "the mesh has corners without three coordinates", where=where, do="export it again"
+        )
     if not np.isfinite(mesh.vertices).all():
         raise InputProblem(
             "the mesh has coordinates that are no numbers", where=where, do="export it again"
