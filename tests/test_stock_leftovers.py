@@ -106,9 +106,10 @@ def test_without_the_key_whole_sheets_are_taken(folder: Path) -> None:
 
 def test_in_a_laser_printer_it_is_a_danger(folder: Path) -> None:
     assert make(second_job(folder, 'leftovers = true\nprinting = "laser"')) == 0
-    codes = {n["code"]: n["severity"] for n in result(folder / "second-out")["notices"]}
-    assert codes["leftover-used"] == "warning"
-    assert codes["part-used-labels"] == "danger"
+    told = result(folder / "second-out")["notices"]
+    assert {n["code"]: n["severity"] for n in told}["part-used-labels"] == "danger"
+    assert len([n for n in told if "hot laser" in n["text"]]) == 1  # and told once only
+    assert "goes on the remembered" in (folder / "second-out" / "proof.txt").read_text()
 
 
 def test_a_damaged_record_is_told_and_left_alone(

@@ -28,6 +28,10 @@ def command() -> None:
 def holes(job_file: Path, panel: str) -> None:
     """List the holes of PANEL by label, to know which is which on the part.
 
+    Each hole's centre is told in mm from the lower left corner of the box round the decal's cut
+    outline, x to the right, y up, as the drawing stands. The build sheet shows the labels on a
+    picture. ([[panel.hole]] in a job file counts from the lower left of the drawing page instead.)
+
     \b
     Example:
       decalprep part holes job.toml engine

@@ -32,6 +32,8 @@ class BuildChoices:
     underlay_layers: int = 0
     painted: bool = True
     difference: PlateDifference | None = None
+    sheets: tuple[str, ...] = ()
+    """Where its pieces lie, as "sheet 1 (A4 label): corrected x +0.271 %, ...", a line a kind."""
 
 
 def order_of_work(decal: Decal, choices: BuildChoices) -> tuple[str, ...]:
@@ -175,6 +177,7 @@ def facts_of(decal: Decal, choices: BuildChoices) -> tuple[tuple[str, str], ...]
             "Bleed",
             f"{decal.bleed_mm:g} mm" + (", into holes too" if decal.bleed_into_holes else ""),
         ),
+        *(("On", words) for words in choices.sheets),
         ("Stock", choices.stock.value),
         ("Lit", "backlit" if choices.backlit else "unlit"),
     ]

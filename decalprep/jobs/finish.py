@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from decalprep.export.buildsheet_costs import InkCoverage, PanelCost
     from decalprep.export.buildsheet_words import BuildChoices
     from decalprep.jobs.lay import Laid
+    from decalprep.jobs.tell_sheets import SheetRun
     from decalprep.outline import PaintMask, PlateDifference, Underlay
 
 TICK_LINE_MM = 0.1
@@ -221,7 +222,11 @@ def panel_picture(decal: Decal) -> bytes:
 
 
 def build_choices(
-    prepared: Sequence[Prepared], finishes: Sequence[Finish], laid: Laid, job: Job
+    prepared: Sequence[Prepared],
+    finishes: Sequence[Finish],
+    laid: Laid,
+    job: Job,
+    runs: Sequence[SheetRun] = (),
 ) -> tuple[BuildChoices, ...]:
     """How each panel is made, as far as words about it depend on that."""
     from decalprep.export.buildsheet_words import BuildChoices
@@ -236,19 +241,31 @@ def build_choices(
             underlay_layers=finish.underlay.layers if finish.underlay else 0,
             painted=bool(finish.masks),
             difference=finish.difference,
+            sheets=_lies_on(one, laid, runs),
         )
         for one, finish in zip(prepared, finishes, strict=True)
     )
 
 
+def _lies_on(one: Prepared, laid: Laid, runs: Sequence[SheetRun]) -> tuple[str, ...]:
+    """The sheets that one panel's pieces lie on, by kind, with the correction of each."""
+    mine = {p.sheet_index + 1 for p in laid.placements if p.decal in one.printed}
+    own = (replace(r, numbers=tuple(n for n in r.numbers if n in mine)) for r in runs)
+    return tuple(f"{r.title}, {r.correction or 'no printer correction'}" for r in own if r.numbers)
+
+
 def build_sheets(
-    prepared: Sequence[Prepared], finishes: Sequence[Finish], laid: Laid, job: Job
+    prepared: Sequence[Prepared],
+    finishes: Sequence[Finish],
+    laid: Laid,
+    job: Job,
+    runs: Sequence[SheetRun] = (),
 ) -> bytes:
     """The build sheets: one page a panel."""
     from decalprep.export.buildsheet import build_sheets_pdf, panel_page
 
     pages = []
-    chosen = build_choices(prepared, finishes, laid, job)
+    chosen = build_choices(prepared, finishes, laid, job, runs)
     for one, finish, choices in zip(prepared, finishes, chosen, strict=True):
         notices = (*one.notices, *finish.notices)
         pages.append(

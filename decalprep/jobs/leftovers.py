@@ -123,9 +123,11 @@ def free_mm2(sheet: Sheet) -> float:
     return float(box(p.x0, p.y0, p.x1, p.y1).difference(gone).area)
 
 
-def leftover_notices(laid: Laid, job: Job) -> tuple[Notice, ...]:
-    """Says which sheets must be the remembered part-used ones."""
-    printing = {s.sheet.name: s.printing for s in job.sheets}
+def leftover_notices(laid: Laid) -> tuple[Notice, ...]:
+    """Says which sheets must be the remembered part-used ones.
+
+    What a laser printer does to them is told of all part-used sheets alike (``stock_notices``).
+    """
     found = []
     for number, (name, sheet) in enumerate(zip(laid.leftovers, laid.sheets, strict=True), 1):
         if not name:
@@ -134,11 +136,7 @@ def leftover_notices(laid: Laid, job: Job) -> tuple[Notice, ...]:
             f"sheet {number} goes on the remembered part-used sheet {name!r}, the same way up and "
             "the same edge first as before; its old prints stay as they are"
         )
-        severity = Severity.NOTE
-        if printing[sheet.name] == "laser":
-            severity = Severity.WARNING
-            words += "; a sheet should not pass a hot laser printer twice: see its data sheet"
-        found.append(Notice("leftover-used", words, sheet.name, severity))
+        found.append(Notice("leftover-used", words, sheet.name, Severity.NOTE))
     return tuple(found)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -42,9 +43,19 @@ def decal_of(job: Job, name: str) -> Decal:
 
 def hole_lines(decal: Decal) -> tuple[str, ...]:
     """The holes by label with centre and diameter, for finding them on the part."""
-    lines = [f"{decal.name}: holes from the lower left of the decal frame, in mm"]
+    box = decal.outline.box
+    words = (
+        f"{decal.name}: hole centres in mm, x to the right and y up from the lower left corner of "
+        f"the box round its cut outline, which is {box.width:.2f} x {box.height:.2f} mm."
+    )
+    lines = [
+        *textwrap.wrap(words, 80, break_on_hyphens=False),
+        "",
+        f"  {'hole':<10} {'x':>8} {'y':>8}   size and use",
+    ]
     for hole in decal.holes:
         x, y = hole.contour.box.centre
+        x, y = x - box.x0, y - box.y0
         size = f"{hole.circle.diameter:.2f} across" if hole.circle else "not round"
         lines.append(f"  {hole.label:<10} {x:8.2f} {y:8.2f}   {size}, {hole.kind.value}")
     return tuple(lines)

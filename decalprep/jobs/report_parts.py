@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from decalprep.jobs.money import NO_CURRENCY, money
 from decalprep.jobs.report_html import Html, join, tag
 
 Data = dict[str, Any]
@@ -84,7 +85,7 @@ def in_short(data: Data) -> Html:
     ]
     total = sum(c["cost"] or 0.0 for c in data["costs"])
     if data["costs"] and all(c["cost"] is not None for c in data["costs"]):
-        pairs.append(("Stock", f"{total:.2f} {data['currency']}".rstrip()))
+        pairs.append(("Stock", money(total, data["currency"])))
     return section("short", "In short", facts(pairs))
 
 
@@ -95,12 +96,24 @@ def _verdict(proof: Data) -> str:
 
 
 def _printers(data: Data) -> str:
-    kinds = zip(data["sheets"]["kinds"], data["sheets"]["printers"], strict=True)
-    told = [
-        f"{kind}: corrected for {printer}" if printer else f"{kind}: not corrected for a printer"
-        for kind, printer in dict.fromkeys(kinds)
-    ]
+    sheets = data["sheets"]
+    numbers: dict[str, list[int]] = {}
+    for k, kind in enumerate(sheets["kinds"]):
+        numbers.setdefault(kind, []).append(k)
+    told = []
+    for kind, which in numbers.items():
+        head = f"sheet{'s' * (len(which) > 1)} {', '.join(str(k + 1) for k in which)} ({kind})"
+        printer, (a, _, _, d, _, _) = sheets["printers"][which[0]], sheets["corrections"][which[0]]
+        told.append(
+            f"{head}: corrected for {printer}, across {_percent(a - 1)}, up {_percent(d - 1)}"
+            if printer
+            else f"{head}: not corrected for a printer"
+        )
     return "; ".join(told)
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:+.3f} %"
 
 
 def decals(data: Data) -> Html:
@@ -182,7 +195,7 @@ def stock(data: Data) -> Html:
         (
             c["panel"],
             f"{c['sheets']:.2f}",
-            "-" if c["cost"] is None else f"{c['cost']:.2f} {data['currency']}".rstrip(),
+            "-" if c["cost"] is None else money(c["cost"], data["currency"]),
         )
         for c in data["costs"]
     ]
@@ -203,6 +216,9 @@ def stock(data: Data) -> Html:
             costs,
         )
         if costs
+        else None,
+        tag("p", NO_CURRENCY, class_="soft")
+        if not data["currency"] and any(c["cost"] is not None for c in data["costs"])
         else None,
     )
 

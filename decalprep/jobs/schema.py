@@ -213,7 +213,7 @@ JOB = (
         "true",
     ),
     Key("print_tolerance", size, 0.25, "How far a printed decal may be off.", '"0.25 mm"'),
-    Key("currency", text, "", "Shown beside costs.", '"EUR"'),
+    Key("currency", text, "", "Name or sign of the money that prices are in.", '"EUR"'),
 )
 
 SHEET = (
@@ -279,7 +279,7 @@ SHEET = (
         "Take a remembered part-used sheet of this stock and size first (see 'decalprep stock').",
         "true",
     ),
-    Key("price", number, None, "Price of one sheet.", "0.45"),
+    Key("price", number, None, "Price of one sheet, in the job's currency.", "0.45"),
 )
 
 GRID = (

@@ -7,10 +7,11 @@ import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from decalprep.calibration import expected_error
+from decalprep.jobs.money import NO_CURRENCY, money
 from decalprep.jobs.prepare import Prepared
 from decalprep.jobs.report_data import distinct, result_data
-from decalprep.model import Notice, PrinterRecord, Severity
+from decalprep.jobs.tell_sheets import expectation_lines
+from decalprep.model import Notice, Severity
 
 if TYPE_CHECKING:
     from decalprep.jobs.make import Made
@@ -22,7 +23,7 @@ def result_text(made: Made) -> str:
     """The whole result as text: sheets, proof table, what changed, expected print, warnings."""
     from decalprep.proof import proof_table
 
-    lines = [made.job["title"], made.laid.bound_text, ""]
+    lines = [made.job["title"], made.laid.bound_text, *_remembered(made), ""]
     lines += proof_table(made.proof).rstrip().splitlines()
     lines += ["", "What each decal rests on, and what was changed:"]
     for one in made.prepared:
@@ -38,6 +39,12 @@ def result_text(made: Made) -> str:
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
+def _remembered(made: Made) -> list[str]:
+    """Which part-used sheets must be put in, and which rests are kept for a later job."""
+    told = [n for n in made.notices if n.code in ("leftover-used", "leftover-kept")]
+    return [line for notice in told for line in _wrapped(notice.text, "")]
+
+
 def stock_lines(made: Made) -> list[str]:
     """Ink of each sheet and stock of each panel."""
     lines = []
@@ -45,10 +52,11 @@ def stock_lines(made: Made) -> list[str]:
         shares = ", ".join(f"{name} {100 * part:.0f}" for name, part in ink.inks)
         words = f"sheet {k}: ink on {100 * ink.printed_share:.0f} % of it (cover in %: {shares})"
         lines += _wrapped(words, "")
-    currency = f" {made.job['currency']}" if made.job["currency"] else ""
     for cost in made.costs:
-        price = "" if cost.cost is None else f", {cost.cost:.2f}{currency}"
+        price = "" if cost.cost is None else f", {money(cost.cost, made.job['currency'])}"
         lines.append(f"{cost.panel}: {cost.sheets:.2f} sheets of stock{price}")
+    if any(cost.cost is not None for cost in made.costs) and not made.job["currency"]:
+        lines += _wrapped(NO_CURRENCY, "")
     return lines
 
 
@@ -73,36 +81,6 @@ def gathered(notices: Sequence[Notice]) -> list[tuple[Notice, int]]:
     for notice in distinct(notices):
         groups.setdefault((notice.subject, notice.code), []).append(notice)
     return [(group[0], len(group) - 1) for group in groups.values()]
-
-
-def expectation_lines(made: Made) -> list[str]:
-    """How true the prints can be expected to be, in mm over the largest decal of each printer."""
-    lines = []
-    told: set[int] = set()
-    for record, sheet in zip(made.records, made.laid.sheets, strict=True):
-        if id(record) in told:
-            continue
-        told.add(id(record))
-        lines += _expectation(record, sheet.name, made)
-    return lines
-
-
-def _expectation(record: PrinterRecord | None, sheet: str, made: Made) -> list[str]:
-    if record is None:
-        words = (
-            f"{sheet}: not corrected for a printer. Measure the 100 mm check bars on the cooled "
-            "print; 'decalprep calibrate' makes the prints true."
-        )
-        return _wrapped(words, "")
-    boxes = [p.decal.outline.box for p in made.prepared]
-    width, height = max(b.width for b in boxes), max(b.height for b in boxes)
-    error = expected_error(record, width, height)
-    words = (
-        f"{sheet}: corrected for {record.printer}. Over {width:.0f} x {height:.0f} mm expect the "
-        f"print within {error.x_mm:.2f} mm across and {error.y_mm:.2f} mm up (95 %, relative to "
-        "your rule)."
-    )
-    return _wrapped(words, "")
 
 
 def result_json(made: Made) -> str:
