@@ -81,6 +81,22 @@ def told(capsys: pytest.CaptureFixture[str]) -> str:
     return " ".join((shown.out + shown.err).split())
 
 
+def blocks(out: str) -> dict[str, dict]:
+    """What is told of each decal: its verdict, and (mm off, 95 % range) by word; place_up apart."""
+    found: dict[str, dict] = {}
+    title = ""
+    for line in out.splitlines():
+        row = line.split()
+        if line.startswith(("    size", "    place")):
+            pairs = [(row[k], (float(row[k + 1]), float(row[k + 3]))) for k in (1, 5, 9)]
+            ahead = "place_" if row[0] == "place" else ""
+            found[title] |= {(ahead + w if w == "up" else w): pair for w, pair in pairs}
+        elif line.startswith("  ") and ": " in line:
+            title, verdict = line.strip().split(": ", 1)
+            found[title] = {"verdict": verdict}
+    return found
+
+
 def test_a_true_print_passes_before_it_is_cut(
     desk: Desk, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
@@ -99,13 +115,13 @@ def test_a_decal_too_large_by_four_tenths_fails(
     box = (*outline.min(axis=0), *outline.max(axis=0))
     bad = scan_pair(desk.folder, "bad", grown(desk.rgb, A5, box, 1.004), PRESS)
     assert desk.measure(*bad, "--scanner", "desk") == 6
-    rows = [line.split() for line in capsys.readouterr().out.splitlines()]
-    helm = next(r for r in rows if r[:2] == ["helm", "#1"])
-    pump = next(r for r in rows if r[:2] == ["pump", "#1"])
-    assert helm[-1] == "bad"
-    assert float(helm[2]) == pytest.approx(0.4, abs=float(helm[4]))
-    assert float(helm[5]) == pytest.approx(0.28, abs=float(helm[7]))
-    assert pump[-1] == "good"
+    found = blocks(capsys.readouterr().out)
+    assert found["helm #1"]["verdict"] == "bad (width)"
+    across, range_across = found["helm #1"]["across"]
+    up, range_up = found["helm #1"]["up"]
+    assert across == pytest.approx(0.4, abs=range_across)
+    assert up == pytest.approx(0.28, abs=range_up)
+    assert found["pump #1"]["verdict"] == "good"
 
 
 def test_one_scan_says_what_it_cannot_know(desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:

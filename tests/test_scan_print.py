@@ -22,6 +22,7 @@ from decalprep.scan import (
     Verdict,
     expected_print,
     measure_print,
+    place_print,
     print_picture,
 )
 from decalprep.scan.lines import look_across, sample_lines
@@ -136,7 +137,7 @@ def test_one_scan_measures_but_does_not_judge() -> None:
     found = measure_print(pair()[:1], EXPECTED, tolerance_mm=0.15, scale=true_scale(BED))
     assert {d.verdict for d in found.decals} == {Verdict.OPEN}
     assert [n.code for n in found.notices] == ["one-scan-only"]
-    assert "0.72 mm in 100 mm" in found.notices[0].text
+    assert "sizes are open by 0.47 mm over the 130 mm of" in found.notices[0].text
     assert all(
         abs(d.error_x_mm - 0.0008 * OUTLINES[d.name].box.width) < d.range_x_mm for d in found.decals
     )
@@ -171,14 +172,13 @@ def test_an_outline_that_is_not_there_is_not_measured() -> None:
 def test_the_picture_shows_each_verdict() -> None:
     found = measure_print(small_pair(), EXPECTED, tolerance_mm=0.15)
     scan = small_pair()[0]
-    drawn = Image.open(io.BytesIO(print_picture(scan, EXPECTED, found)))
-    assert max(drawn.size) == 1600
+    drawn = Image.open(io.BytesIO(print_picture(place_print(scan, EXPECTED), EXPECTED, found)))
+    assert drawn.size[1] == 1600
     picture = np.asarray(drawn).astype(int)
-    assert drawn.size[1] / drawn.size[0] == pytest.approx(
-        scan.grey.shape[0] / scan.grey.shape[1], 0.01
-    )
-    # Amber at the outline of the first decal, where the map says it is.
-    amber = (picture[:, :, 0] > 150) & (picture[:, :, 2] < 80)
+    # A table stands beside the scan.
+    assert drawn.size[0] == round(1600 * scan.grey.shape[1] / scan.grey.shape[0]) + 560
+    # Amber at the outline of a decal, where the map says it is.
+    amber = (picture[:, :, 0] > 140) & (picture[:, :, 2] < 80)
     x, y = found.image_from_mm.apply(*EXPECTED.decals[2].outline[0])
     shrink = 1600 / max(scan.grey.shape)
     c, r = round(x * shrink), round(y * shrink)

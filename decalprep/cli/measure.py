@@ -62,7 +62,7 @@ def command(
     try:
         prints, _ = prints_for(job, folder, options, progress)
         measured = measure_job(
-            prints, read_scans(paths), MeasureOptions(sheet, known, bars), say=progress
+            prints, read_scans(paths, progress), MeasureOptions(sheet, known, bars), say=progress
         )
     finally:
         progress.done()

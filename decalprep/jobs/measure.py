@@ -6,7 +6,7 @@ scanner's own error open. Nothing here corrects a printer.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -21,17 +21,21 @@ from decalprep.jobs.print_scale import (
 from decalprep.jobs.prints import PrintedSheet, Prints
 from decalprep.model import Notice, ScannerRecord, Severity
 from decalprep.scan import (
+    MeasuredDecal,
+    PlacedPrint,
     PrintFinding,
     ScanImage,
     Verdict,
-    fit_print,
+    fit_placed,
     judge_print,
+    place_print,
     print_picture,
     read_scan,
 )
 from decalprep.scan.lines import sample_lines
 from decalprep.scan.photograph import photograph_reason
-from decalprep.scan.placing import place_sheet
+from decalprep.scan.picture import signed
+from decalprep.scan.placing import Placed, place_sheet
 
 _SCALED_BY = (0.97, 0.94, 1.03)
 _WELL_SEEN = 0.97
@@ -43,13 +47,14 @@ class MeasuredSheet:
 
     number: int
     sheet: PrintedSheet
-    scans: tuple[ScanImage, ...]
+    scans: tuple[PlacedPrint, ...]
     finding: PrintFinding
 
     @property
     def picture(self) -> bytes:
-        """A PNG of the first scan with each decal's verdict."""
-        return print_picture(self.scans[0], self.sheet.expected, self.finding)
+        """A PNG of the first scan, each decal's outline marked by its verdict, with a table."""
+        title = f"Sheet {self.number} ({self.sheet.name})"
+        return print_picture(self.scans[0], self.sheet.expected, self.finding, title=title)
 
 
 @dataclass(frozen=True)
@@ -78,13 +83,17 @@ class Measured:
         return tuple(n for s in self.sheets for n in s.finding.notices)
 
 
-def read_scans(paths: Sequence[Path]) -> tuple[ScanImage, ...]:
-    """All pictures of the files, one a page.
+def read_scans(
+    paths: Sequence[Path], say: Callable[[str], None] = lambda _: None
+) -> Iterator[ScanImage]:
+    """All pictures of the files, one a page, read one file after the other.
 
     Raises:
         InputProblem: one cannot be read.
     """
-    return tuple(image for path in paths for image in read_scan(path))
+    for path in paths:
+        say(f"reading {path.name}")
+        yield from read_scan(path)
 
 
 @dataclass(frozen=True)
@@ -98,7 +107,7 @@ class MeasureOptions:
 
 def measure_job(
     prints: Prints,
-    scans: Sequence[ScanImage],
+    scans: Iterable[ScanImage],
     options: MeasureOptions | None = None,
     *,
     say: Callable[[str], None] = lambda _: None,
@@ -113,8 +122,10 @@ def measure_job(
     o = options or MeasureOptions()
     groups: dict[int, list[Shown]] = {}
     for scan in scans:
-        say(f"looking which sheet {scan.name} shows")
+        say(f"looking which sheet {Path(scan.name).name} shows")
         shown = sheet_shown(prints, scan, o.only)
+        # What is kept is small: the scan itself goes before the next one is read.
+        del scan
         groups.setdefault(shown.number, []).append(shown)
     if o.bars and len(groups) > 1:
         raise UsageProblem(
@@ -131,19 +142,44 @@ def measure_job(
 def _measured(prints: Prints, shown: Sequence[Shown], o: MeasureOptions) -> MeasuredSheet:
     sheet = prints.sheets[shown[0].number - 1]
     bars = bar_readings(o.bars, sheet)
-    record = fitting_record(o.scanner, shown[0].scan)
+    first = shown[0].placed
+    record = fitting_record(o.scanner, first.claimed_dpi)
     known = scanner_of(record) if record is not None else None
-    fitted = fit_print([s.placed_as for s in shown], sheet.expected, scanner=known)
-    mean = mean_scale(fitted, shown[0].scan, sheet, record=record, bars=bars)
+    placed = tuple(s.placed for s in shown)
+    fitted = fit_placed(placed, sheet.expected, scanner=known)
+    mean = mean_scale(fitted, first.claimed_dpi, sheet, record=record, bars=bars)
     finding = judge_print(fitted, mean, tolerance_mm=prints.tolerance_mm)
     more = [s.alike for s in shown if s.alike is not None]
     if o.scanner and record is None:
-        more.append(_other_setting(o.scanner, shown[0].scan))
+        more.append(_other_setting(o.scanner, first))
+    more += _told_of(finding)
     finding = replace(finding, notices=(*finding.notices, *more))
-    return MeasuredSheet(shown[0].number, sheet, tuple(s.scan for s in shown), finding)
+    return MeasuredSheet(shown[0].number, sheet, placed, finding)
 
 
-def _other_setting(records: Sequence[ScannerRecord], scan: ScanImage) -> Notice:
+def _told_of(finding: PrintFinding) -> list[Notice]:
+    """What a place that is off, or that cannot be told, means for cutting."""
+    notices = []
+    off = [d for d in finding.decals if d.faults and set(d.faults) <= {"place", "turn"}]
+    if off:
+        text = (
+            f"true in size but not in its place: {', '.join(d.title for d in off)}; cut by hand "
+            "along its printed line it is good, a machine that follows the sheet's marks would "
+            "cut beside the line"
+        )
+        notices.append(Notice("print-misplaced", text))
+    unsure = [d for d in finding.decals if d.verdict is Verdict.GOOD and d.place is Verdict.OPEN]
+    if unsure:
+        text = (
+            f"true in size, but its place on the sheet cannot be told to {finding.tolerance_mm:g} "
+            f"mm: {', '.join(d.title for d in unsure)}; that matters only to a machine that cuts "
+            "by the sheet's marks"
+        )
+        notices.append(Notice("print-place-open", text, severity=Severity.NOTE))
+    return notices
+
+
+def _other_setting(records: Sequence[ScannerRecord], scan: PlacedPrint) -> Notice:
     known = ", ".join(f"{r.dpi:.0f}" for r in records)
     text = (
         f"the scanner {records[0].scanner} is known at {known} dpi, this scan claims another "
@@ -154,14 +190,13 @@ def _other_setting(records: Sequence[ScannerRecord], scan: ScanImage) -> Notice:
 
 @dataclass(frozen=True)
 class Shown:
-    """The sheet that a scan shows, number from 1; the scan as it is and as it was found.
+    """The sheet that a scan shows, number from 1, and how it lies in it.
 
     ``alike`` warns where another sheet would look the same.
     """
 
     number: int
-    scan: ScanImage
-    placed_as: ScanImage
+    placed: PlacedPrint
     alike: Notice | None = None
 
 
@@ -174,22 +209,33 @@ def sheet_shown(prints: Prints, scan: ScanImage, only: int | None = None) -> Sho
     """
     if only is not None and not 1 <= only <= len(prints.sheets):
         raise UsageProblem(f"there is no sheet {only}", do=f"the job has {len(prints.sheets)}")
-    # A dialog that fits pages scales by some percent: then the claimed resolution misleads.
-    for factor in (1.0, *_SCALED_BY):
-        as_claimed = rescaled(scan, factor)
-        shares = _shares(prints, as_claimed, only)
-        if shares:
-            best = max(shares, key=lambda n: shares[n])
-            if shares[best] < _WELL_SEEN:
-                _refuse_mirrored(prints, as_claimed, only, shares[best])
-            return Shown(best, scan, as_claimed, _alike(prints, shares, best, scan))
-        if scan.claimed_dpi is None:
-            break
+    for tried in _as_claimed(scan):
+        found = _found(prints, tried, only)
+        if not found:
+            continue
+        best = max(found, key=lambda n: found[n].share)
+        if found[best].share < _WELL_SEEN:
+            _refuse_mirrored(prints, tried, only, found[best].share)
+        sheet = prints.sheets[best - 1].expected
+        placed = place_print(scan, sheet, found[best].image_from_mm)
+        return Shown(best, placed, _alike(prints, found, best, scan))
     raise _not_shown(prints, scan, only)
 
 
-def _shares(prints: Prints, scan: ScanImage, only: int | None) -> dict[int, float]:
-    """Share of the lines found, by the number of each sheet that fits."""
+def _as_claimed(scan: ScanImage) -> Iterator[ScanImage]:
+    """The scan at the resolution it claims, at some near it, and at none.
+
+    A dialog that fits pages scales by some percent, and a file may claim anything.
+    """
+    yield scan
+    if scan.claimed_dpi is not None:
+        for factor in _SCALED_BY:
+            yield rescaled(scan, factor)
+        yield replace(scan, claimed_dpi=None)
+
+
+def _found(prints: Prints, scan: ScanImage, only: int | None) -> dict[int, Placed]:
+    """How each sheet that fits lies in the scan, by its number."""
     found = {}
     for number, sheet in enumerate(prints.sheets, 1):
         if only not in (None, number) or not sheet.decals:
@@ -197,13 +243,13 @@ def _shares(prints: Prints, scan: ScanImage, only: int | None) -> dict[int, floa
         lines = sheet.lines
         size = (sheet.width_mm, sheet.height_mm)
         try:
-            found[number] = place_sheet(scan, lines, sample_lines(lines), size).share
+            found[number] = place_sheet(scan, lines, sample_lines(lines), size)
         except InputProblem:
             continue
     return found
 
 
-def _alike(prints: Prints, shares: dict[int, float], best: int, scan: ScanImage) -> Notice | None:
+def _alike(prints: Prints, shares: Iterable[int], best: int, scan: ScanImage) -> Notice | None:
     mine = set(prints.sheets[best - 1].lines)
     same = [n for n in shares if n != best and set(prints.sheets[n - 1].lines) == mine]
     if not same:
@@ -217,8 +263,8 @@ def _alike(prints: Prints, shares: dict[int, float], best: int, scan: ScanImage)
 
 def _refuse_mirrored(prints: Prints, scan: ScanImage, only: int | None, share: float) -> None:
     """Sheets of plain shapes look much the same mirrored; marks and holes then tell."""
-    mirrored = _shares(prints, scan.mirrored, only)
-    if mirrored and max(mirrored.values()) > share + 0.05:
+    mirrored = _found(prints, scan.mirrored, only)
+    if mirrored and max(m.share for m in mirrored.values()) > share + 0.05:
         raise InputProblem(
             "shows the sheet mirrored",
             where=scan.name,
@@ -248,17 +294,31 @@ def _not_shown(prints: Prints, scan: ScanImage, only: int | None) -> InputProble
 
 
 def measured_lines(measured: Measured) -> list[str]:
-    """The table: each decal's size and how far it is off, mm, with its 95 % range and verdict."""
+    """Each decal's verdict, and by how many mm its size and place are off, with 95 % ranges."""
     lines = []
     for one in measured.sheets:
-        lines.append(f"Sheet {one.number} ({one.sheet.name}), {len(one.scans)} scan(s)")
-        lines.append(f"  {'decal':<24}{'across mm':>18}{'up mm':>18}  verdict")
+        scans = "one scan" if len(one.scans) == 1 else f"{len(one.scans)} scans"
+        lines.append(
+            f"Sheet {one.number} ({one.sheet.name}) in {scans}: mm off, 95 %; allowed are "
+            f"{one.finding.tolerance_mm:g} mm"
+        )
         for d in one.finding.decals:
-            title = f"{d.name} #{d.copy}"[:23]
-            if d.verdict is Verdict.UNSEEN:
-                lines.append(f"  {title:<24}{'':>36}  {d.verdict.value}")
-                continue
-            across = f"{d.error_x_mm:+.2f} +/- {d.range_x_mm:.2f}"
-            up = f"{d.error_y_mm:+.2f} +/- {d.range_y_mm:.2f}"
-            lines.append(f"  {title:<24}{across:>18}{up:>18}  {d.verdict.value}")
+            lines += _decal_lines(d)
     return lines
+
+
+def _decal_lines(d: MeasuredDecal) -> list[str]:
+    why = f" ({', '.join(d.faults)})" if d.faults else ""
+    lines = [f"  {d.title}: {d.verdict.value}{why}"]
+    if d.verdict is Verdict.UNSEEN:
+        return lines
+    across, up = (_off(d.error_x_mm, d.range_x_mm), _off(d.error_y_mm, d.range_y_mm))
+    lines.append(f"    size   across {across}   up {up}   lean {_off(d.lean_mm, d.range_lean_mm)}")
+    right, up = (_off(d.off_x_mm, d.range_off_x_mm), _off(d.off_y_mm, d.range_off_y_mm))
+    turn = "not seen, it is round" if d.turn_mm is None else _off(d.turn_mm, d.range_turn_mm)
+    lines.append(f"    place  right  {right}   up {up}   turn {turn}")
+    return lines
+
+
+def _off(value: float, uncertain: float) -> str:
+    return f"{signed(value)} +/- {uncertain:.2f}"

@@ -16,7 +16,7 @@ from decalprep.errors import ReadingsRefused
 from decalprep.jobs.prints import PrintedSheet
 from decalprep.model import Baseline, Notice, ScannerRecord
 from decalprep.scan import FittedPrint, MeanScale, ScanImage
-from decalprep.scan.sheet import SCANNER_SCALE_U
+from decalprep.scan.sheet import SCANNER_SCALE_U, over_largest
 from decalprep.units import MM_PER_IN
 
 APART = 3.3
@@ -79,11 +79,13 @@ def _bar_u(length_mm: float) -> float:
     return PLAIN.sigma_mm / length_mm
 
 
-def fitting_record(records: Sequence[ScannerRecord], scan: ScanImage) -> ScannerRecord | None:
+def fitting_record(
+    records: Sequence[ScannerRecord], claimed_dpi: tuple[float, float] | None
+) -> ScannerRecord | None:
     """The record of a scanner at the resolution that a scan claims; None where there is none."""
-    if scan.claimed_dpi is None:
+    if claimed_dpi is None:
         return None
-    dpi = math.sqrt(scan.claimed_dpi[0] * scan.claimed_dpi[1])
+    dpi = math.sqrt(claimed_dpi[0] * claimed_dpi[1])
     return next((r for r in records if abs(r.dpi / dpi - 1) < _SAME_DPI), None)
 
 
@@ -94,7 +96,7 @@ def scanner_of(record: ScannerRecord) -> Scanner:
 
 def mean_scale(
     fitted: FittedPrint,
-    scan: ScanImage,
+    claimed_dpi: tuple[float, float] | None,
     sheet: PrintedSheet,
     *,
     record: ScannerRecord | None = None,
@@ -105,9 +107,9 @@ def mean_scale(
     Raises:
         ReadingsRefused: a check bar reading that the scans contradict.
     """
-    measured = _measured_claims(fitted, scan, record, bars)
-    _refuse_contradiction(measured)
-    notices: list[Notice] = []
+    measured = _measured_claims(fitted, claimed_dpi, record, bars)
+    _refuse_contradiction(measured, sheet)
+    notices = _wrong_tag(fitted, claimed_dpi, sheet)
     claims = list(measured)
     if sheet.mean_scale_u is not None:
         promise = Claim(f"the record of {sheet.printer}", 0.0, sheet.mean_scale_u, False)
@@ -118,10 +120,12 @@ def mean_scale(
             notices.append(_broken_promise(promise, against, sheet))
     if not claims:
         text = (
-            "nothing tells the size of the sheet as a whole: the scan says no dpi, and there is no "
-            "record of printer or scanner; read a check bar and add it, as in bar1=100.2"
+            "nothing tells the size of the sheet as a whole: the scan says no dpi that can be, and "
+            "there is no record of printer or scanner; read a check bar and add it, as in "
+            "bar1=100.2"
         )
-        return MeanScale(0.0, NOTHING_U, False, (Notice("print-scale-open", text, sheet.name),))
+        notices.append(Notice("print-scale-open", text, sheet.name))
+        return MeanScale(0.0, NOTHING_U, False, tuple(notices))
     found = _weighed(claims)
     notices += _told(found, claims, sheet)
     return MeanScale(found.error, found.u, found.absolute, tuple(notices))
@@ -129,7 +133,7 @@ def mean_scale(
 
 def _measured_claims(
     fitted: FittedPrint,
-    scan: ScanImage,
+    claimed_dpi: tuple[float, float] | None,
     record: ScannerRecord | None,
     bars: Sequence[BarReading],
 ) -> list[Claim]:
@@ -143,25 +147,41 @@ def _measured_claims(
     if record is not None:
         error = fitted.px_per_mm / record.px_per_mm - 1
         claims.append(Claim(f"the scanner {record.scanner}", error, record.u, True, True))
-    elif scan.claimed_dpi is not None:
-        px = math.sqrt(scan.claimed_dpi[0] * scan.claimed_dpi[1]) / MM_PER_IN
-        error = fitted.px_per_mm / px - 1
+    elif claimed_dpi is not None:
+        error = _against_tag(fitted, claimed_dpi)
         if abs(error) < _WRONG_TAG:
             claims.append(Claim("the dpi that the scan claims", error, SCANNER_SCALE_U, True))
     return claims
+
+
+def _against_tag(fitted: FittedPrint, claimed_dpi: tuple[float, float]) -> float:
+    return fitted.px_per_mm * MM_PER_IN / math.sqrt(claimed_dpi[0] * claimed_dpi[1]) - 1
+
+
+def _wrong_tag(
+    fitted: FittedPrint, claimed_dpi: tuple[float, float] | None, sheet: PrintedSheet
+) -> list[Notice]:
+    if claimed_dpi is None or abs(_against_tag(fitted, claimed_dpi)) < _WRONG_TAG:
+        return []
+    text = (
+        f"the scan file claims {claimed_dpi[0]:.0f} dpi, but it was scanned at about "
+        f"{fitted.px_per_mm * MM_PER_IN:.0f}: its claim is not used for the sheet's size"
+    )
+    return [Notice("scan-dpi-tag-wrong", text, sheet.name)]
 
 
 def _agree(a: Claim, b: Claim) -> bool:
     return abs(a.error - b.error) <= APART * math.hypot(a.u, b.u)
 
 
-def _refuse_contradiction(claims: Sequence[Claim]) -> None:
+def _refuse_contradiction(claims: Sequence[Claim], sheet: PrintedSheet) -> None:
     for i, a in enumerate(claims):
         for b in claims[:i]:
             if not _agree(a, b):
                 raise ReadingsRefused(
-                    f"{b.name} says that the sheet is {100 * b.error:+.2f} % off, {a.name} says "
-                    f"{100 * a.error:+.2f} %",
+                    f"{b.name} says that the sheet is {100 * b.error:+.2f} % off "
+                    f"({_in_mm(b, sheet)}), {a.name} says {100 * a.error:+.2f} % "
+                    f"({_in_mm(a, sheet)})",
                     do="read the check bar again, or leave out what does not belong to this scan",
                 )
 
@@ -178,10 +198,14 @@ def _weighed(claims: Sequence[Claim]) -> Claim:
     return Claim(names, error, u, True, any(c.absolute for c in claims))
 
 
+def _in_mm(claim: Claim, sheet: PrintedSheet) -> str:
+    return over_largest(claim.error, sheet.expected.decals, u=claim.u)
+
+
 def _broken_promise(promise: Claim, against: Claim, sheet: PrintedSheet) -> Notice:
     text = (
-        f"the sheet as a whole is {100 * against.error:+.2f} % off (give or take "
-        f"{200 * against.u:.2f}) by {against.name}, which {promise.name} does not explain: "
+        f"the sheet as a whole is {100 * against.error:+.2f} % off ({_in_mm(against, sheet)}) by "
+        f"{against.name}, which {promise.name} does not explain: "
     )
     numbers = (("mean_scale_error", against.error),)
     if abs(against.error) > SCALED:
@@ -195,16 +219,17 @@ def _told(found: Claim, claims: Sequence[Claim], sheet: PrintedSheet) -> list[No
     notices = []
     if abs(found.error) > SCALED and sheet.mean_scale_u is None:
         text = (
-            f"the sheet as a whole came out {100 * found.error:+.1f} % off, more than printers "
-            "err: the print dialog has scaled it; print again at actual size, without fitting"
+            f"the sheet as a whole came out {100 * found.error:+.1f} % off "
+            f"({_in_mm(found, sheet)}), more than printers err: the print dialog has scaled it; "
+            "print again at actual size, without fitting"
         )
         numbers = (("mean_scale_error", found.error),)
         notices.append(Notice("print-scaled", text, sheet.name, numbers=numbers))
     if not found.absolute:
         text = (
             f"the overall size rests on {' and '.join(c.name for c in claims)}: it is open by "
-            f"{200 * found.u:.2f} mm in 100 mm; narrow it with --scanner (see 'calibrate scan') or "
-            "a check bar read with a rule, as in bar1=100.2"
+            f"{over_largest(2 * found.u, sheet.expected.decals)}; narrow it with --scanner (see "
+            "'calibrate scan') or a check bar read with a rule, as in bar1=100.2"
         )
         notices.append(Notice("print-scale-open", text, sheet.name))
     return notices

@@ -25,9 +25,11 @@ from decalprep.scan.part import (
     find_part,
 )
 from decalprep.scan.picture import print_picture
+from decalprep.scan.printed import PlacedPrint, place_print
 from decalprep.scan.sheet import (
     FittedPrint,
     expected_print,
+    fit_placed,
     fit_print,
     judge_print,
     measure_print,
@@ -42,6 +44,7 @@ __all__ = [
     "MeanScale",
     "MeasuredDecal",
     "PartComparison",
+    "PlacedPrint",
     "PrintFinding",
     "ScanImage",
     "ScannerScale",
@@ -53,9 +56,11 @@ __all__ = [
     "find_page",
     "find_part",
     "fit_affine",
+    "fit_placed",
     "fit_print",
     "judge_print",
     "measure_print",
+    "place_print",
     "print_picture",
     "read_scan",
     "scanner_scale",

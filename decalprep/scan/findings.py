@@ -62,8 +62,13 @@ class MeanScale:
 class MeasuredDecal:
     """What a decal measures: true width and height, how far it is off, each with its 95 % range.
 
-    ``off_*`` is the shift of its middle against the sheet's marks. ``worst_mm`` is the largest
-    size error of both ways.
+    ``lean_mm``: it is out of square by so much over its shorter side, the top to the right where it
+    is positive. ``off_*`` is the shift of its middle
+    from where it was meant, from the sheet's middle, and ``turn_mm`` how far its turn against the
+    sheet's marks moves one end of its longest side against the other (counter-clockwise); None for
+    a round outline, which shows no turn.
+    ``verdict`` is on all of it, ``place`` on shift and turn alone; ``faults`` names what is beyond
+    the tolerance.
     """
 
     name: str
@@ -78,6 +83,20 @@ class MeasuredDecal:
     off_x_mm: float = 0.0
     off_y_mm: float = 0.0
     seen_share: float = 0.0
+    lean_mm: float = 0.0
+    range_lean_mm: float = 0.0
+    range_off_x_mm: float = 0.0
+    range_off_y_mm: float = 0.0
+    turn_deg: float | None = None
+    turn_mm: float | None = None
+    range_turn_mm: float = 0.0
+    place: Verdict = Verdict.OPEN
+    faults: tuple[str, ...] = ()
+
+    @property
+    def title(self) -> str:
+        """Name and copy, as the proof writes them."""
+        return f"{self.name} #{self.copy}"
 
     @property
     def worst_mm(self) -> float:

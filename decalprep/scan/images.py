@@ -1,9 +1,9 @@
 """Scan files to grey pictures: PNG, JPEG, TIFF by Pillow, PDF by its embedded page pictures."""
 
-import io
 import warnings
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import BinaryIO
 
 import numpy as np
 import numpy.typing as npt
@@ -18,6 +18,7 @@ LARGEST_PIXELS = 250_000_000
 """An A3 page at 1200 dpi has 280 million; A4 at 1200 has 139 million."""
 LARGEST_BYTES = 1_000_000_000
 _LEAST_SIDE_PX = 300
+_BAND_PX = 512
 _FORMATS = ("PNG", "JPEG", "TIFF")
 
 
@@ -73,13 +74,12 @@ def read_scan(path: Path) -> tuple[ScanImage, ...]:
                 where=str(path),
                 do="scan at 300 dpi",
             )
-        data = path.read_bytes()
+        with path.open("rb") as stream:
+            is_pdf = stream.read(1024).lstrip().startswith(b"%PDF-")
+            stream.seek(0)
+            pages = _from_pdf(stream.read(), path) if is_pdf else _from_picture(stream, path)
     except OSError as problem:
         raise InputProblem(f"cannot be read ({problem.strerror})", where=str(path)) from problem
-    if data[:1024].lstrip().startswith(b"%PDF-"):
-        pages = _from_pdf(data, path)
-    else:
-        pages = _from_picture(data, path)
     for page in pages:
         if min(page.grey.shape) < _LEAST_SIDE_PX:
             raise InputProblem(
@@ -90,13 +90,13 @@ def read_scan(path: Path) -> tuple[ScanImage, ...]:
     return pages
 
 
-def _from_picture(data: bytes, path: Path) -> tuple[ScanImage, ...]:
+def _from_picture(stream: BinaryIO, path: Path) -> tuple[ScanImage, ...]:
     found = []
     with warnings.catch_warnings():
         # The size limit is ours, told in our words; damaged tags matter only if pixels do not read.
         warnings.simplefilter("ignore")
         try:
-            with Image.open(io.BytesIO(data), formats=_FORMATS) as picture:
+            with Image.open(stream, formats=_FORMATS) as picture:
                 several = getattr(picture, "n_frames", 1) > 1 and picture.format == "TIFF"
                 frames = ImageSequence.Iterator(picture) if several else [picture]
                 for number, frame in enumerate(frames, start=1):
@@ -138,12 +138,19 @@ def _grey_frame(frame: Image.Image, name: str) -> ScanImage:
 
 
 def _of_picture(name: str, picture: Image.Image, dpi: tuple[float, float] | None) -> ScanImage:
-    grey = np.asarray(picture.convert("L"), dtype=np.uint8)
     if picture.mode in ("L", "1", "LA"):
-        return ScanImage(name, grey, dpi)
-    red, green, blue = picture.convert("RGB").split()
-    darkest = np.asarray(ImageChops.darker(ImageChops.darker(red, green), blue), dtype=np.uint8)
-    lightest = np.asarray(ImageChops.lighter(ImageChops.lighter(red, green), blue), dtype=np.uint8)
+        return ScanImage(name, np.asarray(picture.convert("L"), dtype=np.uint8), dpi)
+    shape = (picture.height, picture.width)
+    grey, darkest, lightest = (np.empty(shape, np.uint8) for _ in range(3))
+    # Band by band: the colours of a whole page at once would take four times its memory.
+    for top in range(0, picture.height, _BAND_PX):
+        end = min(top + _BAND_PX, picture.height)
+        band = picture.crop((0, top, picture.width, end)).convert("RGB")
+        grey[top:end] = np.asarray(band.convert("L"))
+        red, green, blue = band.split()
+        chops = ImageChops
+        darkest[top:end] = np.asarray(chops.darker(chops.darker(red, green), blue))
+        lightest[top:end] = np.asarray(chops.lighter(chops.lighter(red, green), blue))
     return ScanImage(name, grey, dpi, darkest, lightest)
 
 

@@ -24,6 +24,7 @@ _HALF_WINDOW_MM = 0.48
 _LINE_SIGMA_MM = 0.085
 _CORNER_MM = 1.5
 _LEAST_RESPONSE = 25.0
+_FULL_RESPONSE = 100.0
 _STEP_SHARE = 0.25
 """A line at the edge of ink nearly as dark as itself is not to be seen apart from the edge."""
 
@@ -102,15 +103,9 @@ def look_across(grey: Grey, image_from_mm: Array, samples: Samples, *, reach_mm:
 
     ``image_from_mm`` (2 x 3) takes expected places to px (column, row, pixel centres at .5).
     """
-    count = round((reach_mm + _HALF_WINDOW_MM) / STEP_MM)
-    offsets = np.arange(-count, count + 1) * STEP_MM
-    at = samples.points[:, None, :] + offsets[None, :, None] * samples.normals[:, None, :]
-    px = at @ image_from_mm[:, :2].T + image_from_mm[:, 2] - 0.5
-    inside = np.all((px > 1) & (px < np.array(grey.shape[::-1]) - 2), axis=(1, 2))
-    profiles = _remap(grey, px)
-    step, line, left_over = _responses(profiles)
+    inside, (step, line, left_over) = _across_at(grey, image_from_mm, samples, reach_mm)
     # A step looks a little like a line to either side of it, but leaves more over there.
-    centre = np.argmax(line**2 - 2 * left_over - (_STEP_SHARE * step) ** 2, axis=1)
+    centre = np.argmax(_excess(step, line, left_over), axis=1)
     rows = np.arange(len(centre))
     strength = np.abs(line[rows, centre])
     clear = strength > _STEP_SHARE * np.abs(step[rows, centre])
@@ -123,6 +118,40 @@ def look_across(grey: Grey, image_from_mm: Array, samples: Samples, *, reach_mm:
     edge = (centre == 0) | (centre == left_over.shape[1] - 1)
     seen = inside & ~edge & clear & (strength > _LEAST_RESPONSE)
     return Across(found, strength, seen, inside)
+
+
+def likeness(
+    views: Sequence[Grey], image_from_mm: Array, samples: Samples, *, reach_mm: float
+) -> Array:
+    """How surely a line runs at each place across each sample (0 to 1), ``STEP_MM`` apart.
+
+    Faint lines count nearly as much as strong ones; outside the picture nothing counts.
+    """
+    best: Array | None = None
+    for view in views:
+        inside, (step, line, left_over) = _across_at(view, image_from_mm, samples, reach_mm)
+        excess = np.sqrt(np.clip(_excess(step, line, left_over), 0, _FULL_RESPONSE**2))
+        found = excess / _FULL_RESPONSE * inside[:, None]
+        best = found if best is None else np.maximum(best, found)
+    if best is None:
+        raise ValueError("no picture to look in")
+    return best
+
+
+def _excess(step: Array, line: Array, left_over: Array) -> Array:
+    return np.asarray(line**2 - 2 * left_over - (_STEP_SHARE * step) ** 2, dtype=np.float64)
+
+
+def _across_at(
+    grey: Grey, image_from_mm: Array, samples: Samples, reach_mm: float
+) -> tuple[npt.NDArray[np.bool_], tuple[Array, Array, Array]]:
+    """Which samples are inside the picture, and the responses across all of them."""
+    count = round((reach_mm + _HALF_WINDOW_MM) / STEP_MM)
+    offsets = np.arange(-count, count + 1) * STEP_MM
+    at = samples.points[:, None, :] + offsets[None, :, None] * samples.normals[:, None, :]
+    px = at @ image_from_mm[:, :2].T + image_from_mm[:, 2] - 0.5
+    inside = np.all((px > 1) & (px < np.array(grey.shape[::-1]) - 2), axis=(1, 2))
+    return inside, _responses(_remap(grey, px))
 
 
 def look_in_all(
@@ -161,7 +190,16 @@ def _responses(profiles: Array) -> tuple[Array, Array, Array]:
     step = np.array([math.erf(v / (_LINE_SIGMA_MM * math.sqrt(2))) for v in x])
     line = np.exp(-0.5 * (x / _LINE_SIGMA_MM) ** 2)
     basis, _ = np.linalg.qr(np.column_stack([np.ones(len(x)), step, line]))
-    windows = np.lib.stride_tricks.sliding_window_view(profiles, len(x), axis=1)
-    parts = windows @ basis
-    left_over = np.sum(windows**2, axis=2) - np.sum(parts**2, axis=2)
-    return parts[..., 1], parts[..., 2], left_over
+    if not len(profiles):
+        empty = np.zeros((0, profiles.shape[1] - 2 * half))
+        return empty, empty, empty
+
+    def slid(rows: Array, kernel: Array) -> Array:
+        """The kernel laid at each place of each row where it fits whole."""
+        # Sliding windows by numpy would copy the profiles 25 times over.
+        found = cv2.filter2D(rows, cv2.CV_64F, kernel.reshape(1, -1))
+        return np.asarray(found[:, half:-half], dtype=np.float64)
+
+    even, stepped, lined = (slid(profiles, basis[:, k]) for k in range(3))
+    energy = slid(profiles**2, np.ones(len(x)))
+    return stepped, lined, energy - even**2 - stepped**2 - lined**2

@@ -12,6 +12,7 @@ from scipy import fft
 from decalprep.errors import InputProblem
 from decalprep.scan.images import Grey, ScanImage
 from decalprep.scan.lines import Across, Samples, look_in_all
+from decalprep.scan.searching import nearest_fit
 from decalprep.units import MM_PER_IN
 
 Array = npt.NDArray[np.float64]
@@ -29,10 +30,8 @@ _SURE = 0.9
 _FAINT = 30.0
 _STRETCH = 1.03
 _NARROWING = (
-    (1.4, 1.2, False),
-    (1.0, 0.8, False),
-    (0.8, 0.6, False),
-    (0.7, 0.5, True),
+    (0.7, 0.6, False),
+    (0.6, 0.5, True),
     (0.5, 0.3, True),
     (0.5, 0.2, True),
     (0.5, 0.2, True),
@@ -195,8 +194,8 @@ def _map_of(
 
 def _refined(views: Sequence[Grey], start: Array, samples: Samples) -> Placed | None:
     """The map fitted to the lines in narrowing windows, outliers weighted down (Tukey)."""
-    fitted = start
     # Shift, turn and scale first: words and edges of ink near by would bend a freer map.
+    fitted = nearest_fit(views, start, samples)
     for reach, cut, free in _NARROWING:
         across = look_in_all(views, fitted, samples, reach_mm=reach)
         if int(across.seen.sum()) < 20:

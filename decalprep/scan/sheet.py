@@ -32,8 +32,8 @@ from decalprep.scan.findings import (
 )
 from decalprep.scan.images import ScanImage
 from decalprep.scan.judging import Judge
-from decalprep.scan.lines import Samples, sample_lines
-from decalprep.scan.placing import Placed, place_sheet
+from decalprep.scan.lines import Samples
+from decalprep.scan.printed import PlacedPrint, place_print, print_samples
 
 Array = npt.NDArray[np.float64]
 Owners = npt.NDArray[np.int64]
@@ -44,7 +44,6 @@ KNOWN_SCANNER_U = 150e-6
 """The same where an earlier pair of scans has shown the scanner's error (from simulation)."""
 SCANNER_SCALE_U = 2000e-6
 """Standard uncertainty of the scale that a dpi setting promises (assumed, no source)."""
-_BAND_MM = 25.0
 _LARGE = 8
 _CLOSE_MM = 0.12
 
@@ -138,22 +137,32 @@ def fit_print(
     """
     if not scans or not expected.decals:
         raise InputProblem("nothing to measure", do="give one or two scans of a sheet with decals")
-    lines = [*(d.outline for d in expected.decals), *expected.marks]
-    samples = sample_lines(lines)
-    size = (expected.width_mm, expected.height_mm)
-    placed = [place_sheet(scan, lines, samples, size) for scan in scans]
-    points = [_points(scan, p, samples, size) for scan, p in zip(scans, placed, strict=True)]
-    owners = [samples.owners[seen] for _, seen in points]
-    fit, notices = _robust([p for p, _ in points], owners, len(expected.decals), scanner)
+    return fit_placed([place_print(s, expected) for s in scans], expected, scanner=scanner)
+
+
+def fit_placed(
+    placed: Sequence[PlacedPrint], expected: ExpectedPrint, *, scanner: Scanner | None = None
+) -> FittedPrint:
+    """The same from scans in which the sheet has been found.
+
+    Raises:
+        ReadingsRefused: two scans that cannot be told apart (see ``shape_from_scans``).
+    """
+    samples = print_samples(expected)
+    owners = [samples.owners[p.seen] for p in placed]
+    fit = _robust([p.points for p in placed], owners, len(expected.decals), scanner)
+    notices = [*fit.shape.notices]
+    if len(placed) == 1:
+        notices.append(_one_scan(placed[0], expected, scanner))
     return FittedPrint(
         expected,
         samples,
-        tuple(seen for _, seen in points),
+        tuple(p.seen for p in placed),
         fit,
-        (*fit.shape.notices, *notices),
+        tuple(notices),
         # One scan through an unknown scanner measures, but never passes a decal.
-        len(scans) > 1 or scanner is not None,
-        _as_affine(placed[0].image_from_mm),
+        len(placed) > 1 or scanner is not None,
+        placed[0].image_from_mm,
     )
 
 
@@ -173,70 +182,28 @@ def judge_print(fitted: FittedPrint, mean: MeanScale, *, tolerance_mm: float) ->
     )
 
 
-def _as_affine(m: Array) -> Affine:
-    return Affine(*(float(v) for v in (m[0, 0], m[1, 0], m[0, 1], m[1, 1], m[0, 2], m[1, 2])))
-
-
-def _points(
-    scan: ScanImage, placed: Placed, samples: Samples, size_mm: tuple[float, float]
-) -> tuple[ScanPoints, npt.NDArray[np.bool_]]:
-    """The lines seen as scan points that count across the line only, and which samples they are."""
-    seen = placed.across.seen & (np.abs(placed.across.offsets_mm) < 0.4)
-    linear = placed.image_from_mm[:, :2]
-    found = samples.points + placed.across.offsets_mm[:, None] * samples.normals
-    px = found[seen] @ linear.T + placed.image_from_mm[:, 2]
-    # A line's normal in the picture: the direction across the mapped tangent.
-    tangents = np.column_stack([samples.normals[seen][:, 1], -samples.normals[seen][:, 0]])
-    along = tangents @ linear.T
-    # y runs down in the picture and up here: the tangent (p, q) is (p, -q), its left is (q, p).
-    normals = np.column_stack([along[:, 1], along[:, 0]])
-    normals = normals / np.linalg.norm(normals, axis=1)[:, None]
-    high, wide = scan.grey.shape
-    centred = samples.points[seen] - np.array(size_mm) / 2
-    # The foot of the sample itself, so that the place along the line is the meant one.
-    bands = np.floor(samples.points[seen] / _BAND_MM).astype(int)
-    per_mm = (float(np.hypot(*linear[0])), float(np.hypot(*linear[1])))
-    turn = math.degrees(math.atan2(-linear[1, 0], linear[0, 0]))
-    image = np.column_stack([px[:, 0] - wide / 2, high / 2 - px[:, 1]])
-    return (
-        ScanPoints(
-            scan.name,
-            tuple(map(tuple, centred.tolist())),
-            tuple(map(tuple, image.tolist())),
-            tuple(bands[:, 1].tolist()),
-            tuple(bands[:, 0].tolist()),
-            turn,
-            per_mm,
-            (wide, high),
-            scan.claimed_dpi,
-            normals=tuple(map(tuple, normals.tolist())),
-        ),
-        seen,
-    )
-
-
 def _robust(
     points: Sequence[ScanPoints], owners: Sequence[Owners], decals: int, scanner: Scanner | None
-) -> tuple[ShapeFit, tuple[Notice, ...]]:
+) -> ShapeFit:
     """The shape from what most lines agree on: a decal that is off must not bend the scanner."""
-    fit, notices = _agreed(points, owners, decals, scanner)
+    fit = _agreed(points, owners, decals, scanner)
     for _ in range(4):
         middle = float(np.median(np.abs(np.concatenate(fit.residuals_mm))))
         cut = max(6.0 * middle, 0.02)
         weights = [np.clip(1 - (r / cut) ** 2, 0, 1) for r in fit.residuals_mm]
-        fit, notices = _through_scanner(_weighed(points, weights), scanner)
-    return fit, notices
+        fit = _through_scanner(_weighed(points, weights), scanner)
+    return fit
 
 
 def _agreed(
     points: Sequence[ScanPoints], owners: Sequence[Owners], decals: int, scanner: Scanner | None
-) -> tuple[ShapeFit, tuple[Notice, ...]]:
+) -> ShapeFit:
     """The best of several first fits: to all lines, without each large decal, to the marks alone.
 
     A large decal that is off pulls a fit to all lines so far that nothing stands out any more.
     """
     best = _through_scanner(points, scanner)
-    score = _agreement(best[0], owners, decals)
+    score = _agreement(best, owners, decals)
     counts = np.bincount(np.concatenate(owners), minlength=decals)[:decals]
     large = np.argsort(-counts)[:_LARGE]
     for kept in [*((o != k for o in owners) for k in large), (o >= decals for o in owners)]:
@@ -245,7 +212,7 @@ def _agreed(
             tried = _through_scanner(_weighed(points, weights), scanner)
         except ReadingsRefused:
             continue  # too few lines are left to tell
-        found = _agreement(tried[0], owners, decals)
+        found = _agreement(tried, owners, decals)
         if found > score + 1e-3:
             best, score = tried, found
     return best
@@ -264,25 +231,51 @@ def _weighed(points: Sequence[ScanPoints], weights: Sequence[Array]) -> list[Sca
     return [replace(p, weights=tuple(w.tolist())) for p, w in zip(points, weights, strict=True)]
 
 
-def _through_scanner(
-    points: Sequence[ScanPoints], scanner: Scanner | None
-) -> tuple[ShapeFit, tuple[Notice, ...]]:
+def _through_scanner(points: Sequence[ScanPoints], scanner: Scanner | None) -> ShapeFit:
     """The shape of the sheet, the scanner told apart where two scans allow it."""
     if len(points) > 1:
         # Refuses where they do not lie across each other, and says which way to turn the sheet.
-        return shape_from_scans(points, scanner=scanner), ()
-    u = KNOWN_SCANNER_U if scanner is not None else SINGLE_SCAN_U
+        return shape_from_scans(points, scanner=scanner)
+    return shape_from_one(points[0], scanner, u_scanner=_u_of_one(scanner))
+
+
+def _u_of_one(scanner: Scanner | None) -> float:
+    return KNOWN_SCANNER_U if scanner is not None else SINGLE_SCAN_U
+
+
+def _one_scan(placed: PlacedPrint, expected: ExpectedPrint, scanner: Scanner | None) -> Notice:
+    """What a single scan leaves open, in mm over the largest decal."""
     whence = (
         "the scanner's own error is taken from its record"
         if scanner is not None
-        else "one scan alone cannot tell the scanner's error from the printer's"
+        else "one scan alone cannot tell the scanner's error from the printer's, nor lean from "
+        "stretch"
     )
+    # The ratio's error falls half on each direction.
     text = (
-        f"{whence}: sizes are open by {2e2 * u:.2f} mm in 100 mm; scan the sheet again, turned by "
-        "90 degrees"
+        f"{whence}: sizes are open by {over_largest(2 * _u_of_one(scanner) / 2, expected.decals)}; "
+        "scan the sheet again, turned by 90 degrees"
     )
-    fit = shape_from_one(points[0], scanner, u_scanner=u)
-    return fit, (Notice("one-scan-only", text, points[0].source),)
+    return Notice("one-scan-only", text, placed.name)
+
+
+def over_largest(error: float, decals: Sequence[SheetDecal], *, u: float | None = None) -> str:
+    """An error in parts of one as mm over the longest side of the largest decal, in words.
+
+    With ``u``, its standard uncertainty, the 95 % range is told as well.
+
+    >>> helm = SheetDecal("helm", 1, ((0, 0), (120, 0), (120, 80), (0, 80)))
+    >>> over_largest(0.002, [helm])
+    '0.24 mm over the 120 mm of helm'
+    >>> over_largest(-0.002, [helm], u=0.0005)
+    '-0.24 mm, give or take 0.12, over the 120 mm of helm'
+    """
+    sides = [(float(np.ptp(np.array(d.outline), axis=0).max()), d.name) for d in decals]
+    longest, name = max(sides, key=lambda side: side[0])
+    if u is None:
+        return f"{error * longest:.2f} mm over the {longest:.0f} mm of {name}"
+    found = f"{error * longest:+.2f} mm, give or take {2 * u * longest:.2f}"
+    return f"{found}, over the {longest:.0f} mm of {name}"
 
 
 def _mean_scale(fitted: FittedPrint, scale: ScannerScale | None, mean_scale_u: float) -> MeanScale:
@@ -290,6 +283,7 @@ def _mean_scale(fitted: FittedPrint, scale: ScannerScale | None, mean_scale_u: f
         return MeanScale(fitted.px_per_mm / scale.px_per_mm - 1, scale.u, True)
     text = (
         "the common scale cannot be seen in scans: the sheet as a whole is taken as intended, open "
-        f"by {2e2 * mean_scale_u:.2f} mm in 100 mm; scan a calibrated page at the same setting"
+        f"by {over_largest(2 * mean_scale_u, fitted.expected.decals)}; scan a calibrated page at "
+        "the same setting"
     )
     return MeanScale(0.0, mean_scale_u, False, (Notice("print-scale-open", text),))
