@@ -97,6 +97,16 @@ def test_bare_edge_needs_no_bleed():
     assert bleed.notices == ()
 
 
+def test_the_colours_under_the_cut_line_are_told():
+    bare = artwork(100, 60, filled(rect(20, 20, 5, 5), rgb(GREY)))
+    assert bleed_of(bare).edge_colours == ((1.0, 1.0, 1.0),)
+    (blue,) = bleed_of(artwork(100, 60, ground())).edge_colours
+    assert [255 * c for c in blue] == pytest.approx(BLUE, abs=1)
+    halves = artwork(100, 60, ground() + filled(rect(50, 5, 45, 50), rgb(GREY)))
+    found = sorted(round(255 * c[0]) for c in bleed_of(halves).edge_colours)
+    assert found == pytest.approx([BLUE[0], GREY[0]], abs=1)
+
+
 def test_white_page_under_a_coloured_panel_does_not_cover_the_bleed():
     art = artwork(100, 60, filled(rect(0, 0, 100, 60), "1 1 1") + ground())
     bleed = bleed_of(art)

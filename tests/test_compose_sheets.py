@@ -1,6 +1,7 @@
 """The drawing list of a sheet: readable golden text, the three maps, clips, guides and crosses."""
 
 import math
+from dataclasses import replace
 
 import pytest
 import shapely
@@ -8,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sheet_samples import lamp, make_artwork, winch_panel
 
+from decalprep.cleaning import contrast_ratio
 from decalprep.compose import ComposeSettings, compose_sheets
 from decalprep.errors import UsageProblem
 from decalprep.geometry import (
@@ -290,3 +292,39 @@ def test_piece_over_marks_is_told():
     placements = [Placement("lamp", 1, 0, 40, 5), Placement("lamp", 2, 0, 40, 100)]
     drawing = one_sheet([lamp(copies=2)], placements)
     assert [n.subject for n in drawing.notices if n.code == "piece-over-marks"] == ["lamp 1/2"]
+
+
+# ---------------------------------------------------------------- the colour of cut lines
+
+NAVY, PAPER, OXBLOOD = (0.13, 0.15, 0.17), (1.0, 1.0, 1.0), (0.55, 0.11, 0.1)
+
+
+@pytest.mark.parametrize(
+    ("ground", "light"),
+    [
+        ((NAVY,), True),
+        ((NAVY, OXBLOOD), True),
+        ((PAPER,), False),
+        ((NAVY, PAPER), False),
+        ((), False),
+    ],
+)
+def test_an_outline_all_on_dark_ink_is_drawn_light(ground, light):
+    """Its guides and crosses, half on bare paper, keep the darker blue."""
+    settings = ComposeSettings()
+    decal = replace(winch_panel(), edge_colours=ground)
+    drawing = one_sheet([decal], [Placement(decal.name, 1, 0, 20, 50)])
+    colours = {i.layer: i.colour for i in drawing.items if isinstance(i, StrokeMark) and i.decal}
+    assert colours.pop(Layer.CUT_OUTLINE) == (
+        settings.light_cut_colour if light else settings.cut_colour
+    )
+    assert set(colours.values()) == {settings.cut_colour}
+
+
+def test_the_line_stands_out_from_any_ground():
+    """Contrast by WCAG 2.x, where 3 to 1 is asked of graphics (criterion 1.4.11)."""
+    settings = ComposeSettings()
+    dark = settings.outline_colour((NAVY,))
+    assert contrast_ratio(dark, NAVY) > 8
+    for ground in (NAVY, PAPER):
+        assert contrast_ratio(settings.outline_colour((NAVY, PAPER)), ground) > 3

@@ -140,7 +140,7 @@ def test_legend_by_layer_and_by_colour():
     assert by_layer.area.area == pytest.approx(49)
     amber = legend_of(drawing, LegendChoice(colours=((1, 0.6, 0),)), layers=("lit",))
     assert amber.area.area == pytest.approx(49)
-    with pytest.raises(UsageProblem, match="layers here: lit"):
+    with pytest.raises(UsageProblem, match="layers here: 'lit'"):
         legend_of(drawing, LegendChoice(layers=("unlit",)), layers=("lit",))
 
 

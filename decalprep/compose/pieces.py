@@ -135,7 +135,8 @@ class Piece:
             )
         m = self.sheet_from_decal @ decal.decal_from_artwork
         found.append(PlacedArtwork(decal.artwork, m, self.inked, decal.name, self.copy))
-        found.append(self._line(Layer.CUT_OUTLINE, decal.outline))
+        colour = self.settings.outline_colour(decal.edge_colours)
+        found.append(replace(self._line(Layer.CUT_OUTLINE, decal.outline), colour=colour))
         for hole in decal.holes:
             found.extend(self._hole(hole))
         for item in self.settings.marks_of(decal.name):

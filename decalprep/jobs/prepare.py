@@ -129,6 +129,7 @@ def _prepared(
         decal_from_artwork=found.decal_from_artwork,
         bleed_artwork=bleed.bleed_artwork,
         decal_from_bleed=bleed.decal_from_bleed,
+        edge_colours=bleed.edge_colours,
         fitted_from_decal=part_record.fitted_from_decal if part_record else Affine(),
     )
     contents = read_page(bleed.artwork.page_pdf)

@@ -71,6 +71,7 @@ class Decal:
     part's own size error (identity where the part was not measured).
     ``ink`` says where ink may lie if that is not the outline grown by the bleed, as for a tile:
     one outer path, then the bare parts (even-odd). ``label`` is printed in place of the name.
+    ``edge_colours`` are the ground colours (RGB, 0 to 1) that the cut line lies on, if known.
     """
 
     name: str
@@ -89,3 +90,4 @@ class Decal:
     fitted_from_decal: Affine = field(default_factory=Affine)
     ink: tuple[Path, ...] = ()
     label: str = ""
+    edge_colours: tuple[tuple[float, float, float], ...] = ()

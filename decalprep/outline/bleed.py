@@ -32,6 +32,7 @@ UNDER_MM = 0.3
 """The bleed reaches this far under the artwork, so that no gap shows at the outline."""
 PAINTED = 128
 WHITE = 247
+LEAST_SHARE = 0.005
 _AT_ONCE = 512
 
 
@@ -55,7 +56,9 @@ class Bleed:
     ``artwork`` is the one given, or, where it paints paper white past a coloured edge, the same
     clipped at the outline so that the bleed is not covered. ``true_share`` and ``extended_share``
     are the shares of the bleed's area that show true artwork and extended ground colour; the rest
-    is bare because the artwork is bare at that edge.
+    is bare because the artwork is bare at that edge. ``edge_colours`` are the ground colours (RGB,
+    0 to 1) along the cut outline, white where it is bare; those on less than ``LEAST_SHARE`` of it
+    are left out.
     """
 
     artwork: Artwork
@@ -64,6 +67,7 @@ class Bleed:
     true_share: float
     extended_share: float
     notices: tuple[Notice, ...] = ()
+    edge_colours: tuple[tuple[float, float, float], ...] = ()
 
 
 def make_bleed(
@@ -90,10 +94,11 @@ def make_bleed(
     ring = _ring(kept, outline, edges[1:], settings)
     box = Box(*outline.polygon(0.005).bounds).grown(settings.bleed_mm + 0.5)
     picture = draw(artwork, decal_from_artwork, box, dpi=settings.dpi)
-    points, colours = _edge_colours(picture, kept, edges)
+    points, colours, on_outline = _edge_colours(picture, kept, edges)
+    seen = _distinct(colours[:on_outline])
     canvas, counts = _painted_ring(picture, kept, ring, points, colours)
     if counts.needed == 0:
-        return Bleed(artwork, None, Affine(), counts.true_share, 0.0)
+        return Bleed(artwork, None, Affine(), counts.true_share, 0.0, edge_colours=seen)
     printed, notices = artwork, []
     if counts.covered > 0:
         printed = clipped_to(artwork, [outline, *edges[1:]], decal_from_artwork.inverse())
@@ -112,7 +117,13 @@ def make_bleed(
     bleed_artwork = picture_page(canvas, picture, f"{artwork.name} bleed")
     shift = Affine.translation(picture.box.x0, picture.box.y0)
     return Bleed(
-        printed, bleed_artwork, shift, counts.true_share, counts.extended_share, tuple(notices)
+        printed,
+        bleed_artwork,
+        shift,
+        counts.true_share,
+        counts.extended_share,
+        tuple(notices),
+        seen,
     )
 
 
@@ -132,8 +143,8 @@ def _ring(
 
 def _edge_colours(
     picture: Picture, kept: Polygon, edges: Sequence[Path]
-) -> tuple[Numbers, Numbers]:
-    """(points along the edges in mm, RGBA ground colour at each)."""
+) -> tuple[Numbers, Numbers, int]:
+    """(points along the edges in mm, RGBA ground colour at each, how many are on the first)."""
     all_points, all_colours = [], []
     for edge in edges:
         ring = edge.polygon(0.005).exterior
@@ -148,7 +159,20 @@ def _edge_colours(
         samples = _samples(picture, kept, points, normal)
         all_points.append(points)
         all_colours.append(_middle_along(samples, max(1, round(WINDOW_MM / STEP_MM / 2))))
-    return np.vstack(all_points), np.vstack(all_colours)
+    return np.vstack(all_points), np.vstack(all_colours), len(all_points[0])
+
+
+def _distinct(colours: Numbers) -> tuple[tuple[float, float, float], ...]:
+    """The RGB colours (0 to 1) among RGBA ones, in steps of 16 levels; bare ones are white."""
+    solid = np.where(colours[:, 3:] >= PAINTED, colours[:, :3], 255.0)
+    _, where, counts = np.unique(
+        (solid // 16).astype(np.int64), axis=0, return_inverse=True, return_counts=True
+    )
+    found = []
+    for k in np.flatnonzero(counts >= LEAST_SHARE * len(solid)):
+        red, green, blue = np.median(solid[where.reshape(-1) == k], axis=0) / 255
+        found.append((float(red), float(green), float(blue)))
+    return tuple(found)
 
 
 def _samples(picture: Picture, kept: Polygon, points: Numbers, inward: Numbers) -> Numbers:
