@@ -76,7 +76,9 @@ def test_what_cannot_correct_is_refused_and_says_what_to_do(
     assert run([*TWO, desk.upright, str(down), desk.readings]) == 7
     assert "the same way or upside down" in told(capsys)
     assert run([*TWO, *both]) == 7
-    assert "no scan shows its size; read one long line" in told(capsys)
+    assert "pictures show the shape of the page, but not its size; read one long line" in told(
+        capsys
+    )
     assert run([*TWO, *both, "edge_left=10.2"]) == 7
     assert run([*TWO, *both, desk.readings, "--size", "Letter"]) == 2
     assert "the page's markers say A4, not Letter" in told(capsys)

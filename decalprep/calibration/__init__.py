@@ -13,7 +13,13 @@ from decalprep.calibration.affines import (
     mean_scale_uncertainty,
 )
 from decalprep.calibration.ageing import check_record
-from decalprep.calibration.estimate import Estimate, Residual, ShapeFinding, estimate_printer
+from decalprep.calibration.estimate import (
+    Estimate,
+    Residual,
+    ShapeFinding,
+    estimate_printer,
+    plain_rule_u,
+)
 from decalprep.calibration.leastsquares import Fit, coverage_factor, weighted_fit
 from decalprep.calibration.loop import (
     Gain,
@@ -31,6 +37,7 @@ from decalprep.calibration.part import (
     parse_part_readings,
     part_record,
 )
+from decalprep.calibration.photos import PhotoFit, PhotoPoints, shape_from_photos
 from decalprep.calibration.readings import (
     PageReadings,
     Prompt,
@@ -62,6 +69,8 @@ __all__ = [
     "PageReadings",
     "PartEstimate",
     "PartReading",
+    "PhotoFit",
+    "PhotoPoints",
     "Prompt",
     "Reading",
     "Residual",
@@ -85,10 +94,12 @@ __all__ = [
     "parse_part_readings",
     "parse_readings",
     "part_record",
+    "plain_rule_u",
     "printer_seen",
     "prompts_for",
     "rule_uncertainty",
     "shape_from_one",
+    "shape_from_photos",
     "shape_from_scans",
     "update_record",
     "weighted_fit",

@@ -22,7 +22,7 @@ from decalprep.calibration.leastsquares import (
     weighted_fit,
 )
 from decalprep.calibration.readings import PageReadings, Reading
-from decalprep.calibration.rules import Hand, rule_uncertainty
+from decalprep.calibration.rules import PLAIN, Hand, rule_uncertainty
 from decalprep.calibration.suspicion import (
     check_typing,
     name_misfits,
@@ -93,13 +93,19 @@ class Estimate:
 
 @dataclass(frozen=True)
 class ShapeFinding:
-    """What scans add: y/x ratio less one, and skew over the mean scale, with their covariance."""
+    """What scans add: y/x ratio less one, and skew over the mean scale, with their covariance.
+
+    ``size``, where a rule was scanned along: mean scale error and its standard uncertainty,
+    relative to that rule.
+    """
 
     ratio: float
     skew: float
     covariance: tuple[tuple[float, float], tuple[float, float]]
     freedom: float
     notices: tuple[Notice, ...] = ()
+    source: str = "scan"
+    size: tuple[float, float] | None = None
 
 
 def estimate_printer(
@@ -141,7 +147,7 @@ def estimate_printer(
         solved.freedom,
         solved.sigma_mm,
         rule_uncertainty(readings.rule, longest),
-        "scan and rule" if shape else "rule",
+        f"{shape.source} and rule" if shape else "rule",
         residuals,
         offset_of(readings),
         readings.margins,
@@ -256,6 +262,18 @@ def _determined(vectors: Array, shape: ShapeFinding | None) -> list[int]:
         "the readings do not give both directions",
         do="read at least one line across and one down; each diagonal twice for the skew",
     )
+
+
+def plain_rule_u(layout: TargetLayout) -> tuple[float, float]:
+    """Standard uncertainties (parts of one) of ratio and skew read with a plain rule, page by page.
+
+    Each line once and the diagonals twice, read to the mark: what anything finer has to beat.
+    """
+    twice = [b for b in layout.baselines if b.name.startswith("diag")]
+    vectors = np.array([_vector(b) for b in (*layout.baselines, *twice)])
+    design, predicted = _linearised(vectors, np.zeros(3))
+    c = weighted_fit(design, predicted, np.full(len(vectors), PLAIN.sigma_mm)).covariance
+    return math.sqrt(c[0, 0] + c[1, 1] - 2 * c[0, 1]), math.sqrt(c[2, 2])
 
 
 def _unmeasured_notices(used: list[int]) -> tuple[Notice, ...]:

@@ -249,6 +249,62 @@ def scan(
     say(wrapped(f'Put printer = "{key.printer}" under [[sheet]] in your job file to use it.'))
 
 
+@command.command(name="photos")
+@which_printer
+@click.option("--size", help="Size of the page; its markers say it, this only checks.")
+@click.option("--measured-on", help="Date of measuring, as 2026-05-31; today, if not given.")
+@click.option(
+    "--accept",
+    multiple=True,
+    type=click.Choice(["dialog-scaling", "misfit"]),
+    help="Take readings that would be refused for this reason.",
+)
+@click.argument("given", nargs=-1, required=True, metavar="PHOTO... READINGS")
+def photos(
+    printer: str,
+    stock: str,
+    tray: str,
+    quality: str,
+    size: str | None,
+    measured_on: str | None,
+    accept: tuple[str, ...],
+    given: tuple[str, ...],
+) -> None:
+    """Enter four or five photographs of the page and the rule reading of a line or two.
+
+    No scanner at hand? Lay the page flat on a table and photograph it from the left, the right, the
+    near and the far side, tilted 20 to 40 degrees, so that it fills the picture. One lens, no zoom,
+    no cropping or editing; lock focus and exposure if your phone can (hold a finger on the page):
+    that makes the answer several times better. What comes out worse than a plain rule is refused,
+    with the reason. The size comes from what you read with a rule, as for 'enter'.
+
+    \b
+    Example:
+      decalprep calibrate photos --printer "office laser" left.jpg \\
+        right.jpg near.jpg far.jpg \\
+        "down1=254.62 across1=169.55 method=vernier"
+    """
+    from decalprep.cli.make import today
+    from decalprep.jobs.calibrate_photos import enter_photos, read_photos
+    from decalprep.records import records_folder
+
+    key = _key(printer, stock, tray, quality)
+    paths, text = scans_and_readings(given)
+    entered = enter_photos(
+        key,
+        read_photos(paths),
+        text,
+        records_folder(),
+        size=size,
+        measured_on=measured_on or today(),
+        accept=frozenset(accept),
+    )
+    for line in entered.lines:
+        say(wrapped(line) if not line.startswith(" ") else line)
+    say_notices(entered.updated.notices)
+    say(wrapped(f'Put printer = "{key.printer}" under [[sheet]] in your job file to use it.'))
+
+
 def scans_and_readings(given: tuple[str, ...]) -> tuple[list[Path], str]:
     """What was given taken apart: files, and readings as name=value."""
     from decalprep.errors import UsageProblem
@@ -256,7 +312,9 @@ def scans_and_readings(given: tuple[str, ...]) -> tuple[list[Path], str]:
     paths = [Path(g) for g in given if "=" not in g or Path(g).is_file()]
     text = " ".join(g for g in given if "=" in g and not Path(g).is_file())
     if not paths:
-        raise UsageProblem("no scan is named", do="give the files of two scans, then the readings")
+        raise UsageProblem(
+            "no picture is named", do="give the files of the pictures, then the readings"
+        )
     return paths, text
 
 

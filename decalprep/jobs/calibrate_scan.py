@@ -10,10 +10,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Protocol
 
 from decalprep.calibration import (
     Estimate,
     PageReadings,
+    ShapeFinding,
     ShapeFit,
     Updated,
     coverage_factor,
@@ -31,15 +33,26 @@ from decalprep.jobs.calibrate import (
     told,
 )
 from decalprep.marks.calibration_page_codes import page_code, page_digits
-from decalprep.model import PrinterRecord, ScannerRecord
+from decalprep.model import PrinterRecord, ScannerRecord, TargetLayout
 from decalprep.records import list_printers, save_scanner
 from decalprep.scan import FoundPage, find_page, read_scan, scanner_scale
 from decalprep.units import MM_PER_IN
 
+_HEAD = "From the scans, the scanner's own error taken out"
 LONG_MM = 150.0
 """A reading at least this long gives the size; a shorter one only weakly."""
 STEADY_U = 100e-6
 """Standard uncertainty of a scanner's scale from one day to another (assumed, no source)."""
+
+
+class PageSeen(Protocol):
+    """A calibration page as pictures show it: its layout, and its code, '' where not seen."""
+
+    @property
+    def layout(self) -> TargetLayout: ...
+
+    @property
+    def code(self) -> str: ...
 
 
 @dataclass(frozen=True)
@@ -54,9 +67,9 @@ class PageScans:
         return next((p.points.code for p in self.pages if p.points.code), "")
 
     @property
-    def size(self) -> str:
-        """The name of the page's size."""
-        return self.pages[0].layout.page
+    def layout(self) -> TargetLayout:
+        """Where everything lies on the page."""
+        return self.pages[0].layout
 
     @property
     def lines(self) -> tuple[str, ...]:
@@ -82,7 +95,7 @@ def read_pages(paths: Sequence[Path]) -> PageScans:
         InputProblem: a file cannot be read or shows no calibration page.
         ReadingsRefused: a picture that is no flat scan, or scans of different pages.
     """
-    pages = tuple(find_page(image) for path in paths for image in read_scan(path))
+    pages = tuple(find_page(image) for path in paths for image in read_scan(path, colours=False))
     sizes = {p.layout.page for p in pages}
     codes = {p.points.code for p in pages if p.points.code}
     if len(sizes) > 1 or len(codes) > 1:
@@ -126,11 +139,11 @@ def enter_scans(
     """
     check_page(key, scans, size, folder)
     fit = shape_from_scans([p.points for p in scans.pages])
-    readings = _readings(scans, text)
-    estimate = estimate_printer(readings, scans.pages[0].layout, shape=fit.shape, accept=accept)
+    readings = readings_with_page(scans, text)
+    estimate = estimate_printer(readings, scans.layout, shape=fit.shape, accept=accept)
     updated = learned(
         key,
-        page_sheet(scans.size),
+        page_sheet(scans.layout.page),
         estimate,
         folder,
         code=readings.code,
@@ -139,77 +152,83 @@ def enter_scans(
     found = scanner_record(scanner, scans, fit, estimate, measured_on) if scanner else None
     if found is not None:
         save_scanner(folder, found)
-    lines = (*told(estimate, updated), *_shape_lines(fit), *_scanner_lines(found))
+    lines = (
+        *told(estimate, updated),
+        *shape_lines(fit.shape, _HEAD, fit.residual_rms_mm),
+        *_scanner_lines(found),
+    )
     return Scanned(fit, estimate, updated, lines, found)
 
 
-def check_page(key: PrinterKey, scans: PageScans, size: str | None, folder: Path) -> None:
-    """Passes scans of a page that was printed for this printer, of the size that was said.
+def check_page(key: PrinterKey, seen: PageSeen, size: str | None, folder: Path) -> None:
+    """Passes pictures of a page that was printed for this printer, of the size that was said.
 
     Raises:
         UsageProblem: another size, or the page of another record, named where it is known here.
     """
-    if size is not None and page_sheet(size).name.casefold() != scans.size.casefold():
+    if size is not None and page_sheet(size).name.casefold() != seen.layout.page.casefold():
         raise UsageProblem(
-            f"the page's markers say {scans.size}, not {size}", do="leave --size out, or correct it"
+            f"the page's markers say {seen.layout.page}, not {size}",
+            do="leave --size out, or correct it",
         )
-    if not scans.code or _belongs(scans, key.title, key.record(folder)):
+    if not seen.code or _belongs(seen, key.title, key.record(folder)):
         return
     for record in list_printers(folder):
         title = " / ".join(
             p for p in (record.printer, record.stock, record.tray, record.quality) if p
         )
-        if _belongs(scans, title, record):
+        if _belongs(seen, title, record):
             raise UsageProblem(
                 f"this page was printed for {title}, not for {key.title}",
                 do="name that printer with --printer, --stock, --tray and --quality",
             )
 
 
-def _belongs(scans: PageScans, title: str, record: PrinterRecord) -> bool:
-    known = corrections_known(record, page_sheet(scans.size))
-    return scans.code in {page_code(page_digits(title, c)) for c in known}
+def _belongs(seen: PageSeen, title: str, record: PrinterRecord) -> bool:
+    known = corrections_known(record, page_sheet(seen.layout.page))
+    return seen.code in {page_code(page_digits(title, c)) for c in known}
 
 
-def _readings(scans: PageScans, text: str) -> PageReadings:
+def readings_with_page(seen: PageSeen, text: str) -> PageReadings:
     """The typed readings with the page's own code.
 
     Raises:
         ReadingsRefused: none long enough to give the size, or a code typed that is another page's.
     """
-    baselines = scans.pages[0].layout.baselines
+    baselines = seen.layout.baselines
     if not text.strip():
         first = next(p for p in prompts_for(baselines) if p.line.startswith("down"))
         raise ReadingsRefused(
-            "the scans show the shape of the page, but no scan shows its size",
+            "pictures show the shape of the page, but not its size",
             do=f'read one long line with a rule, better two, and add them as "{first.line}=..." '
             f"({first.text})",
         )
     readings = parse_readings(text, baselines)
-    if readings.code and scans.code and readings.code != scans.code:
+    if readings.code and seen.code and readings.code != seen.code:
         raise ReadingsRefused(
-            f"the code typed is {readings.code}, the scans show {scans.code}",
-            do="read the lines of the page that was scanned",
+            f"the code typed is {readings.code}, the pictures show {seen.code}",
+            do="read the lines of the page that they show",
         )
     if max((r.length_mm for r in readings.lengths), default=0.0) < LONG_MM:
         raise ReadingsRefused(
             f"no reading is longer than {LONG_MM:.0f} mm, so nothing says the size well enough",
             do="read one of the lines down or across with a rule and add it",
         )
-    return replace(readings, code=scans.code or readings.code)
+    return replace(readings, code=seen.code or readings.code)
 
 
-def _shape_lines(fit: ShapeFit) -> list[str]:
-    k = coverage_factor(fit.shape.freedom)
-    u_ratio, u_skew = (fit.shape.covariance[i][i] ** 0.5 for i in (0, 1))
+def shape_lines(shape: ShapeFinding, head: str, scatter_mm: float) -> list[str]:
+    """What pictures tell of the page's shape, in mm with its 95 % range."""
+    k = coverage_factor(shape.freedom)
+    u_ratio, u_skew = (shape.covariance[i][i] ** 0.5 for i in (0, 1))
     return [
         "",
-        "From the scans, the scanner's own error taken out (95 %):",
-        f"  up against across {fit.shape.ratio * 250:+.3f} mm over 250 mm, give or take "
+        f"{head} (95 %):",
+        f"  up against across {shape.ratio * 250:+.3f} mm over 250 mm, give or take "
         f"{k * u_ratio * 250:.3f} mm",
-        f"  lean              {fit.shape.skew * 250:+.3f} mm over 250 mm, give or take "
+        f"  lean              {shape.skew * 250:+.3f} mm over 250 mm, give or take "
         f"{k * u_skew * 250:.3f} mm",
-        f"The discs lie within {fit.residual_rms_mm:.3f} mm (rms) of that.",
+        f"The discs lie within {scatter_mm:.3f} mm (rms) of that.",
     ]
 
 

@@ -2,8 +2,8 @@
 
 Pixels: (column, row) from the top left, pixel centres at .5; page places in mm, y up. Measures are
 pixels per page millimetre, never the dpi that a file claims. One scan never corrects anything: a
-scanner errs by more than a printer. Does not read photographs: one photo of a page was off by up
-to 11,800 ppm in trials, more than any printer.
+scanner errs by more than a printer. A photograph alone says nothing: one of a page was off by up to
+11,800 ppm in trials, more than any printer; several are read for ``calibration.shape_from_photos``.
 """
 
 from decalprep.scan.findings import (
@@ -24,6 +24,7 @@ from decalprep.scan.part import (
     compare_with_part,
     find_part,
 )
+from decalprep.scan.photos import FoundPhoto, find_page_in_photo
 from decalprep.scan.picture import print_picture
 from decalprep.scan.printed import PlacedPrint, place_print
 from decalprep.scan.sheet import (
@@ -40,6 +41,7 @@ __all__ = [
     "ExpectedPrint",
     "FittedPrint",
     "FoundPage",
+    "FoundPhoto",
     "HoleOffset",
     "MeanScale",
     "MeasuredDecal",
@@ -54,6 +56,7 @@ __all__ = [
     "compare_with_part",
     "expected_print",
     "find_page",
+    "find_page_in_photo",
     "find_part",
     "fit_affine",
     "fit_placed",

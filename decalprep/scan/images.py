@@ -20,6 +20,8 @@ LARGEST_BYTES = 1_000_000_000
 _LEAST_SIDE_PX = 300
 _BAND_PX = 512
 _FORMATS = ("PNG", "JPEG", "TIFF")
+# EXIF 2.32 (CIPA DC-008): the EXIF tags' own directory, model, focal length, digital zoom.
+_EXIF, _MODEL, _FOCAL, _ZOOM = 0x8769, 0x0110, 0x920A, 0xA404
 
 
 @dataclass(frozen=True)
@@ -28,7 +30,8 @@ class ScanImage:
 
     ``darkest`` and ``lightest`` are the darkest and lightest colour channel of each pixel where the
     scan has colours: thin coloured lines that grey would weaken stand out in the one on paper, in
-    the other on dark ink.
+    the other on dark ink. ``camera`` names the camera, lens and zoom of a photograph as far as the
+    file says.
     """
 
     name: str
@@ -36,6 +39,7 @@ class ScanImage:
     claimed_dpi: tuple[float, float] | None = None
     darkest: Grey | None = None
     lightest: Grey | None = None
+    camera: str = ""
 
     @property
     def views(self) -> tuple[Grey, ...]:
@@ -56,10 +60,11 @@ class ScanImage:
         )
 
 
-def read_scan(path: Path) -> tuple[ScanImage, ...]:
-    """The pictures in a scan file, one a page, as 8-bit grey.
+def read_scan(path: Path, *, colours: bool = True) -> tuple[ScanImage, ...]:
+    """The pictures in a scan file, one a page, as 8-bit grey, without ``colours`` nothing else.
 
-    Does not turn pictures by their EXIF tag: the printed markers tell how the page lies.
+    Does not turn pictures by their EXIF tag: the printed markers tell how the page lies, and what
+    a lens does stays with the picture's own middle.
 
     Raises:
         InputProblem: it cannot be read, or is no picture.
@@ -77,7 +82,10 @@ def read_scan(path: Path) -> tuple[ScanImage, ...]:
         with path.open("rb") as stream:
             is_pdf = stream.read(1024).lstrip().startswith(b"%PDF-")
             stream.seek(0)
-            pages = _from_pdf(stream.read(), path) if is_pdf else _from_picture(stream, path)
+            if is_pdf:
+                pages = _from_pdf(stream.read(), path, colours=colours)
+            else:
+                pages = _from_picture(stream, path, colours=colours)
     except OSError as problem:
         raise InputProblem(f"cannot be read ({problem.strerror})", where=str(path)) from problem
     for page in pages:
@@ -90,7 +98,7 @@ def read_scan(path: Path) -> tuple[ScanImage, ...]:
     return pages
 
 
-def _from_picture(stream: BinaryIO, path: Path) -> tuple[ScanImage, ...]:
+def _from_picture(stream: BinaryIO, path: Path, *, colours: bool) -> tuple[ScanImage, ...]:
     found = []
     with warnings.catch_warnings():
         # The size limit is ours, told in our words; damaged tags matter only if pixels do not read.
@@ -101,7 +109,7 @@ def _from_picture(stream: BinaryIO, path: Path) -> tuple[ScanImage, ...]:
                 frames = ImageSequence.Iterator(picture) if several else [picture]
                 for number, frame in enumerate(frames, start=1):
                     name = f"{path}, page {number}" if several else str(path)
-                    found.append(_grey_frame(frame, name))
+                    found.append(_grey_frame(frame, name, colours=colours))
         except TooMuch:
             raise
         except Image.DecompressionBombError:
@@ -115,13 +123,17 @@ def _from_picture(stream: BinaryIO, path: Path) -> tuple[ScanImage, ...]:
     return tuple(found)
 
 
-def _grey_frame(frame: Image.Image, name: str) -> ScanImage:
+def _grey_frame(frame: Image.Image, name: str, *, colours: bool) -> ScanImage:
     if frame.width * frame.height > LARGEST_PIXELS:
         raise TooMuch(
             f"has {frame.width * frame.height / 1e6:.0f} million pixels",
             where=name,
             do="scan at 300 dpi: more tells nothing more",
         )
+    camera = _camera_of(frame)
+    if not colours:
+        # A JPEG then decodes its grey alone, at a third of the memory.
+        frame.draft("L", frame.size)
     claimed = frame.info.get("dpi")
     dpi = None
     if claimed is not None and float(claimed[0]) > 1 and float(claimed[1]) > 1:
@@ -134,11 +146,29 @@ def _grey_frame(frame: Image.Image, name: str) -> ScanImage:
         solid = frame.convert("RGBA")
         paper = Image.new("RGBA", solid.size, "white")
         frame = Image.alpha_composite(paper, solid)
-    return _of_picture(name, frame, dpi)
+    return replace(_of_picture(name, frame, dpi, colours=colours), camera=camera)
 
 
-def _of_picture(name: str, picture: Image.Image, dpi: tuple[float, float] | None) -> ScanImage:
-    if picture.mode in ("L", "1", "LA"):
+def _camera_of(frame: Image.Image) -> str:
+    """Model, focal length and zoom from the EXIF tags, '' where there are none."""
+    try:
+        tags = frame.getexif()
+        own = tags.get_ifd(_EXIF)
+        values = [(tags.get(_MODEL), ""), (own.get(_FOCAL), " mm"), (own.get(_ZOOM), " x zoom")]
+        return ", ".join(
+            (str(v).strip("\0 ") if unit == "" else f"{float(v):.4g}") + unit
+            for v, unit in values
+            if v not in (None, "")
+        )
+    except (ValueError, TypeError, KeyError, ZeroDivisionError, SyntaxError, OSError):
+        # Damaged tags say nothing; the pixels still count.
+        return ""
+
+
+def _of_picture(
+    name: str, picture: Image.Image, dpi: tuple[float, float] | None, *, colours: bool
+) -> ScanImage:
+    if picture.mode in ("L", "1", "LA") or not colours:
         return ScanImage(name, np.asarray(picture.convert("L"), dtype=np.uint8), dpi)
     shape = (picture.height, picture.width)
     grey, darkest, lightest = (np.empty(shape, np.uint8) for _ in range(3))
@@ -154,7 +184,7 @@ def _of_picture(name: str, picture: Image.Image, dpi: tuple[float, float] | None
     return ScanImage(name, grey, dpi, darkest, lightest)
 
 
-def _from_pdf(data: bytes, path: Path) -> tuple[ScanImage, ...]:
+def _from_pdf(data: bytes, path: Path, *, colours: bool) -> tuple[ScanImage, ...]:
     import pypdfium2 as pdfium  # only where a scan comes as PDF
     import pypdfium2.raw as raw
 
@@ -183,5 +213,5 @@ def _from_pdf(data: bytes, path: Path) -> tuple[ScanImage, ...]:
             turned = (wide > high) != (sides[0] > sides[1])
             width_pt, height_pt = sides[::-1] if turned else sides
             dpi = (wide * PT_PER_IN / width_pt, high * PT_PER_IN / height_pt)
-            found.append(_of_picture(name, picture, dpi))
+            found.append(_of_picture(name, picture, dpi, colours=colours))
     return tuple(found)

@@ -48,6 +48,25 @@ def find_page(image: ScanImage) -> FoundPage:
         InputProblem: no calibration page, a mirrored one, one of an unknown design.
         ReadingsRefused: too much of it is missing, or the picture is stretched.
     """
+    layout, digits, mm, px = layout_seen(image)
+    image_from_page = fit_affine(mm, px)
+    found, places = _discs(image.grey, layout, image_from_page)
+    if len(found) < _LEAST_SHARE * len(layout.discs):
+        raise ReadingsRefused(
+            f"only {len(found)} of {len(layout.discs)} discs can be seen",
+            do="scan the whole page, flat and clean; turned by 90 degrees an A4 page may hang over",
+        )
+    return FoundPage(layout, _points(image, layout, found, places, digits))
+
+
+def layout_seen(
+    image: ScanImage,
+) -> tuple[TargetLayout, tuple[int, int, int, int] | None, Array, Array]:
+    """The page that the markers name, its code's digits, and the markers' corners in mm and px.
+
+    Raises:
+        InputProblem: no calibration page, a mirrored one, one of an unknown design.
+    """
     corners, identity = _markers(image)
     page, design, digits = identity
     layout = known_layout(page, design, digits)
@@ -63,14 +82,7 @@ def find_page(image: ScanImage) -> FoundPage:
         for place, found in corners.items()
         for mm, px in zip(by_place[place].corners, found, strict=True)
     ]
-    image_from_page = fit_affine(np.array([p[0] for p in pairs]), np.array([p[1] for p in pairs]))
-    found, places = _discs(image.grey, layout, image_from_page)
-    if len(found) < _LEAST_SHARE * len(layout.discs):
-        raise ReadingsRefused(
-            f"only {len(found)} of {len(layout.discs)} discs can be seen",
-            do="scan the whole page, flat and clean; turned by 90 degrees an A4 page may hang over",
-        )
-    return FoundPage(layout, _points(image, layout, found, places, digits))
+    return layout, digits, np.array([p[0] for p in pairs]), np.array([p[1] for p in pairs])
 
 
 def fit_affine(from_xy: Array, to_xy: Array) -> Array:

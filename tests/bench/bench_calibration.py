@@ -12,10 +12,12 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
+from test_calibration_photos import points as photo_points
 from test_calibration_rule import ALL, LAYOUT, page
 from test_calibration_scans import pair, shape_truth, uneven_press
 from virtual.hand import Press, draw_press, one_digit_wrong, read
 from virtual.pages import picture
+from virtual.phone import Curl, draw_phone, five_shots
 from virtual.scanner import Bed, draw_bed
 
 from decalprep.calibration import (
@@ -24,6 +26,8 @@ from decalprep.calibration import (
     Hand,
     coverage_factor,
     estimate_printer,
+    plain_rule_u,
+    shape_from_photos,
     shape_from_scans,
 )
 from decalprep.errors import ReadingsRefused
@@ -77,6 +81,33 @@ def by_scanner(runs: int) -> None:
     print(f"two scans: ratio skew {ppm(spread)} ppm, held {100 * held / runs} %")
 
 
+def by_phone(runs: int) -> None:
+    """Spread and coverage of ratio and skew from five photographs, steady phone to restless."""
+    for name, unrest in (("steady", 0.02), ("usual", 0.25), ("restless", 1.0)):
+        rng = np.random.default_rng(9)
+        errors, held, refused = [], np.zeros(2), 0
+        for k in range(runs):
+            press = uneven_press(rng)
+            phone = draw_phone(rng, breathing=0.004 * unrest, wobble_px=8 * unrest)
+            curl = Curl(rng.normal(0, 0.5), float(rng.choice([0, 30, 90])), rng.normal(0, 0.2))
+            shots = tuple(five_shots(rng, phone))
+            taken = photo_points(shots, curl=curl, phone=phone, press=press, seed=1000 + k)
+            try:
+                found = shape_from_photos(taken, disc_mm=5.0, rule_u=plain_rule_u(LAYOUT)).shape
+            except ReadingsRefused:
+                refused += 1
+                continue
+            error = np.array([found.ratio, found.skew]) - shape_truth(press)
+            errors.append(error)
+            u = np.sqrt(np.diag(np.array(found.covariance)))
+            held += np.abs(error) < coverage_factor(found.freedom) * u
+        spread = np.sqrt(np.mean(np.square(errors), axis=0))
+        share = 100 * held / len(errors)
+        print(
+            f"five photos, {name}: ratio skew {ppm(spread)} ppm, held {share} %, {refused} refused"
+        )
+
+
 def scan_times() -> None:
     """Time to measure one drawn scan, and the most memory used by this process so far."""
     press = Press(0.003, -0.002, 0.001)
@@ -94,4 +125,5 @@ if __name__ == "__main__":
     by_hand("hand, plain rule", PLAIN, count)
     by_hand("hand, vernier", VERNIER, count)
     by_scanner(min(count, 400))
+    by_phone(min(count, 200))
     scan_times()
