@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import cv2
 import numpy as np
 from PIL import Image
 from virtual.hand import Press
@@ -9,6 +10,9 @@ from virtual.prints import drawn, scanned
 from virtual.scanner import Bed
 
 from decalprep.cli import run
+from decalprep.jobs.jobfile import read_job
+from decalprep.jobs.make import MakeOptions
+from decalprep.jobs.prints import PrintedSheet, Prints, prints_text, rebuilt
 
 A5 = (148.0, 210.0)
 HELM_HOLES = ((8, 8, 2.2), (92, 8, 2.2), (92, 62, 2.2), (8, 62, 2.2), (50, 44, 6.1))
@@ -40,8 +44,8 @@ def artwork(width: float, height: float, fill: str, holes: tuple[tuple[float, ..
     )
 
 
-def made_job(folder: Path, *, printer: str = "", helm: str = "#234", more: str = "") -> Path:
-    """The job file, its sheets made beside it in ``tug-out``."""
+def job_file(folder: Path, *, printer: str = "", helm: str = "#234", more: str = "") -> Path:
+    """The job file and its artworks; nothing is made."""
     (folder / "helm.svg").write_text(artwork(100, 70, helm, HELM_HOLES))
     (folder / "pump.svg").write_text(artwork(48, 100, "#dde4e8", PUMP_HOLES))
     job = folder / "tug.toml"
@@ -50,8 +54,36 @@ def made_job(folder: Path, *, printer: str = "", helm: str = "#234", more: str =
     lines += ["[[panel]]", 'name = "helm"', 'artwork = "helm.svg"']
     lines += ["[[panel]]", 'name = "pump"', 'artwork = "pump.svg"', ""]
     job.write_text("\n".join(lines))
+    return job
+
+
+def made_job(folder: Path, **how: str) -> Path:
+    """The job file, its sheets made beside it in ``tug-out``."""
+    job = job_file(folder, **how)
     assert run(["make", str(job), "--dpi", "40"]) == 0
     return job
+
+
+def laid_job(folder: Path) -> tuple[Path, Prints]:
+    """The job file and what its prints should show, kept as by a run but not drawn or proven."""
+    job = job_file(folder)
+    options = MakeOptions(folder / "records", "2026-06-01")
+    prints = rebuilt(read_job(job), options, lambda _: None)
+    (folder / "tug-out").mkdir()
+    (folder / "tug-out" / "prints.json").write_bytes(prints_text(prints))
+    return job, prints
+
+
+def line_picture(sheet: PrintedSheet, dpi: float = 300.0) -> np.ndarray:
+    """A sheet with nothing but its lines, as RGB: what measuring goes by."""
+    px, fine = dpi / 25.4, 16
+    shape = (round(sheet.height_mm * px), round(sheet.width_mm * px), 3)
+    picture = np.full(shape, 255, np.uint8)
+    for line in sheet.lines:
+        at = np.array(line) * (px, -px) + (0, sheet.height_mm * px)
+        way = np.round((at - 0.5) * fine).astype(np.int32)
+        cv2.polylines(picture, [way], False, (0, 130, 200), 2, cv2.LINE_AA, 4)
+    return picture
 
 
 def sheet_picture(job: Path, page: int = 0, dpi: float = 400.0) -> np.ndarray:

@@ -8,12 +8,12 @@ import cv2
 import numpy as np
 import pytest
 from PIL import Image
-from print_jobs import A5, BED, made_job, save_scan, sheet_picture
+from print_jobs import A5, BED, laid_job, line_picture, save_scan
 from virtual.hand import Press
 
 from decalprep.cli import run
 from decalprep.jobs.compare import fitted_record
-from decalprep.jobs.prints import PrintedDecal, PrintedSheet, read_prints
+from decalprep.jobs.prints import PrintedDecal
 from decalprep.model import PartRecord
 from decalprep.records import load_part
 
@@ -21,7 +21,7 @@ PRESS = Press(scale_x=0.0005, scale_y=0.001, half_height_mm=A5[1] / 2)
 
 
 def part_picture(
-    sheet: PrintedSheet, decal: PrintedDecal, error: tuple[float, float], turn_deg: float = -0.3
+    decal: PrintedDecal, error: tuple[float, float], turn_deg: float = -0.3
 ) -> np.ndarray:
     """The part on the bed as the decal lies on its sheet, wrong by factors along sheet x and y."""
     outline = np.array(decal.outline)
@@ -45,7 +45,6 @@ def part_picture(
     )
     small = cv2.resize(picture, None, fx=1 / fine, fy=1 / fine, interpolation=cv2.INTER_AREA)
     noisy = small + np.random.default_rng(5).normal(0, 3, small.shape)
-    del sheet
     return np.clip(noisy, 0, 255).round().astype(np.uint8)
 
 
@@ -54,16 +53,16 @@ class Desk:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.job = made_job(folder)
-        self.sheet = read_prints(folder / "tug-out" / "prints.json").sheets[0]
-        self.scan = save_scan(folder / "sheet.png", sheet_picture(self.job), PRESS, turn_deg=0.3)
+        self.job, prints = laid_job(folder)
+        self.sheet = prints.sheets[0]
+        self.scan = save_scan(folder / "sheet.png", line_picture(self.sheet), PRESS, turn_deg=0.3)
 
     def decal(self, name: str) -> PrintedDecal:
         return next(d for d in self.sheet.decals if d.name == name)
 
     def part(self, name: str, error: tuple[float, float], dpi: float = BED.dpi, **more) -> str:
         path = self.folder / "part.png"
-        picture = part_picture(self.sheet, self.decal(name), error, **more)
+        picture = part_picture(self.decal(name), error, **more)
         Image.fromarray(picture).save(path, dpi=(dpi, dpi))
         return str(path)
 
@@ -87,11 +86,17 @@ def told(capsys: pytest.CaptureFixture[str]) -> str:
 def test_a_part_like_its_print_fits_and_the_scanner_cancels(
     desk: Desk, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert desk.compare("helm", desk.part("helm", (PRESS.scale_x, PRESS.scale_y))) == 0
+    part = desk.part("helm", (PRESS.scale_x, PRESS.scale_y))
+    assert desk.compare("helm", part, "--to", str(desk.folder / "seen")) == 0
     shown = told(capsys)
     assert "its error falls on both and cancels" in shown
     worst = float(shown.split("At worst ")[1].split(" mm")[0])
     assert worst < 0.05
+    edge = shown.split("Edge, by ")[1]
+    low, high = edge.split(" from ")[1].split(", give")[0].split(" to ")
+    assert -0.08 < float(low) < float(high) < 0.08
+    with Image.open(desk.folder / "seen" / "compared-helm-1.png") as picture:
+        assert picture.size[0] > 1500
 
 
 def test_a_shrunk_part_is_told_hole_by_hole_and_its_decal_fitted(
@@ -101,6 +106,12 @@ def test_a_shrunk_part_is_told_hole_by_hole_and_its_decal_fitted(
     assert desk.compare("helm", part, "--save", "helm plate") == 6
     rows = [line.split() for line in capsys.readouterr().out.splitlines()]
     holes = [row for row in rows if len(row) == 7 and row[2] == "+/-"]
+    shown = " ".join(word for row in rows for word in row)
+    # Short by 0.01 of 50 mm at either side; a fitted decal takes it out of holes and edge.
+    assert "the decal hangs over the part by 0.5" in shown
+    left = shown.split("A decal fitted to this part would leave ")[1].split()
+    assert float(left[0]) < 0.05
+    assert abs(float(left[left.index("and") + 1])) < 0.1
     assert len(holes) == 5
     # Corner holes are 42 and 27 mm from the middle, the print too large, the part too small.
     corner = math.hypot(42 * 0.010, 27 * 0.009)

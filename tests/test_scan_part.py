@@ -1,15 +1,18 @@
 """Compare with the part: a virtual part and a virtual print on the same virtual scanner."""
 
+import io
 import math
 
 import cv2
 import numpy as np
 import pytest
+import shapely
+from PIL import Image
 from virtual.hand import Press
 from virtual.scanner import Bed, scan_page
 
 from decalprep.errors import InputProblem, ReadingsRefused
-from decalprep.geometry import Box, rectangle_path
+from decalprep.geometry import Affine, Box, rectangle_path
 from decalprep.scan import (
     ExpectedPrint,
     ScanImage,
@@ -17,6 +20,7 @@ from decalprep.scan import (
     SheetHole,
     compare_with_part,
     find_part,
+    part_picture,
 )
 
 BED = Bed(dpi=300, scale_u=0.003, scale_v=-0.002, shear=0.0005, width_mm=170, height_mm=130)
@@ -58,6 +62,8 @@ def part_scan(
     moved: dict[str, tuple[float, float]] | None = None,
     without: tuple[str, ...] = (),
     grey: float = 70,
+    grown_mm: float = 0.0,
+    bump_mm: float = 0.0,
 ) -> ScanImage:
     """A grey plate on white, drawn four times finer and reduced."""
     sx, sy, k = error
@@ -79,7 +85,10 @@ def part_scan(
     fine = 4
     shape = (round(BED.height_mm * px) * fine, round(BED.width_mm * px) * fine)
     picture = np.full(shape, 245, np.uint8)
-    rings = [np.array(OUTLINE), *(ring(h) for h in HOLES if h.name not in without)]
+    edge = np.array(shapely.Polygon(OUTLINE).buffer(grown_mm).exterior.segmentize(0.5).coords)
+    # A bump on the right edge about 70 mm up, some 12 mm long.
+    edge[:, 0] += bump_mm * np.exp(-(((edge[:, 1] - 70) / 6) ** 2)) * (edge[:, 0] > 134)
+    rings = [edge, *(ring(h) for h in HOLES if h.name not in without)]
     cv2.fillPoly(
         picture, [np.round(see(r) * fine * 16 - 8).astype(np.int32) for r in rings], grey, 8, 4
     )
@@ -139,6 +148,68 @@ def test_a_light_part_on_dark_ground_and_a_missing_hole(sheet: ScanImage) -> Non
     assert found.missing == ("h3",)
     assert [n.code for n in found.notices] == ["same-scanner", "part-holes-missing"]
     assert max(h.distance_mm for h in found.holes) < 0.03
+
+
+def test_the_edge_is_compared_place_by_place(sheet: ScanImage) -> None:
+    found = compared(sheet, part_scan((0.0005, 0.001, 0.0), grown_mm=0.15, bump_mm=0.6))
+    edge = found.edge
+    assert edge is not None
+    assert edge.share > 0.95
+    # Larger all round by 0.15 mm but for the bump; corners are left out.
+    assert float(np.median(edge.off_mm)) == pytest.approx(0.15, abs=0.02)
+    assert min(edge.off_mm) > 0.08
+    assert edge.overhang_mm == 0
+    x, y = edge.places_mm[edge.worst]
+    assert (x, y) == pytest.approx((135, 70), abs=2)
+    assert edge.outward[edge.worst] == pytest.approx((1, 0), abs=0.01)
+    assert edge.off_mm[edge.worst] == pytest.approx(0.75, abs=0.05)
+    assert edge.uneven_mm == pytest.approx(0.6, abs=0.1)
+    # A smaller part is what the decal hangs over; a fitted decal takes that out.
+    small = compared(sheet, part_scan((-0.0045, -0.003, 0.0))).edge
+    assert small is not None
+    assert small.left_mm is not None
+    assert small.overhang_mm == pytest.approx(0.005 * 60, abs=0.05)
+    assert np.abs(small.left_mm).max() < 0.05
+
+
+def test_without_holes_the_decal_is_laid_by_its_edge(sheet: ScanImage) -> None:
+    part = part_scan((0.0005, 0.001, 0.0), bump_mm=0.6, without=tuple(h.name for h in HOLES))
+    found = compare_with_part(part, sheet, EXPECTED, DECAL, (), part="blank")
+    assert found.holes == ()
+    assert found.fitted is None
+    assert found.edge is not None
+    assert found.edge.off_mm[found.edge.worst] == pytest.approx(0.6, abs=0.06)
+    assert float(np.median(np.abs(found.edge.off_mm))) < 0.02
+    assert [n.code for n in found.notices] == ["same-scanner"]
+
+
+def test_where_the_scanner_does_not_cancel_is_told(sheet: ScanImage) -> None:
+    found = compared(sheet, part_scan((0.0005, 0.001, 0.0)))
+    assert "It does not cancel if one of them was turned" in found.notices[0].text
+    far = part_scan((0.0005, 0.001, 0.0))
+    wider = np.full((far.grey.shape[0], far.grey.shape[1] + 600), 245, np.uint8)
+    wider[:, 600:] = far.grey
+    away = compared(sheet, ScanImage("part", wider, (300, 300)))
+    assert [n.code for n in away.notices] == ["same-scanner", "part-elsewhere"]
+    assert "elsewhere on the glass" in away.notices[1].text
+    assert away.notices[1].numbers[0][1] == pytest.approx(600 / 300 * 25.4 + 2, abs=1)
+
+
+def test_the_picture_draws_part_and_decal(sheet: ScanImage) -> None:
+    found = compared(sheet, part_scan((-0.0045, -0.003, 0.0)))
+    back = Affine.translation(-15, -15)
+    data = part_picture(found, DECAL.outline, back, title="helm", tolerance_mm=0.2)
+    picture = np.asarray(Image.open(io.BytesIO(data)).convert("RGB")).astype(int)
+    blue = (picture[:, :, 2] > 130) & (picture[:, :, 0] < 60)
+    brown = (picture[:, :, 0] > 170) & (picture[:, :, 2] < 40) & (picture[:, :, 1] > 50)
+    rows, columns = np.nonzero(blue[:, :1400])
+    # The decal is 120 x 80 mm, drawn at ten pixels a mm from a margin of 110.
+    assert columns.min() == pytest.approx(110, abs=3)
+    assert columns.max() == pytest.approx(1310, abs=3)
+    assert rows.max() - rows.min() == pytest.approx(800, abs=5)
+    # The part is 0.3 mm short at each side, drawn 16 times too large.
+    assert brown[300:700, 150:170].any()
+    assert not brown[300:700, 60:130].any()
 
 
 def test_refusals(sheet: ScanImage) -> None:

@@ -19,6 +19,7 @@ from decalprep.cli.text import Progress, say, say_notices, wrapped
     help="Folder that 'make' wrote; JOB-FILE's name with -out, if not given.",
 )
 @click.option("--copy", type=click.IntRange(min=1), help="Which copy of the decal; the first.")
+@click.option("--to", type=click.Path(path_type=Path), help="Folder for a picture of what is off.")
 @click.option("--save", "name", help="Keep the fitted decal as a part record of this name.")
 def command(
     job_file: Path,
@@ -27,22 +28,25 @@ def command(
     sheet_scan: Path,
     folder: Path | None,
     copy: int | None,
+    to: Path | None,
     name: str | None,
 ) -> int:
-    """Tell hole by hole how far the legend of PANEL will be off on its part.
+    """Tell hole by hole, and along its edge, how far PANEL's decal will be off on its part.
 
     Scan the bare part face down and the printed sheet, at one setting of one scanner, the same way
     round: the part as the decal lies on the sheet. The scanner's error then falls on both and
-    cancels. Ends with 6 where the legend is off by more than print_tolerance.
+    cancels; turned or at another setting it does not. Ends with 6 where the legend is off at a
+    hole, or the edge is uneven or hangs over, by more than print_tolerance.
 
     \b
     Example:
-      decalprep compare job.toml engine part.png sheet1.png --save "engine plate"
+      decalprep compare job.toml engine part.png sheet1.png --to compared
     """
     from dataclasses import replace
 
     from decalprep.cli.make import today
     from decalprep.errors import ReadingsRefused
+    from decalprep.export import write_folder
     from decalprep.jobs.compare import compare_job, compared_lines
     from decalprep.jobs.jobfile import read_job
     from decalprep.jobs.make import MakeOptions
@@ -55,13 +59,17 @@ def command(
     progress = Progress()
     try:
         prints, _ = prints_for(job, folder, options, progress)
-        progress("comparing")
-        compared = compare_job(prints, panel, part_scan, sheet_scan, copy=copy)
+        compared = compare_job(prints, panel, part_scan, sheet_scan, copy=copy, say=progress)
+        if to is not None:
+            progress("drawing the picture")
+            write_folder(to, {compared.picture_name: compared.picture})
     finally:
         progress.done()
     for line in compared_lines(compared):
         say(line if line.startswith(" ") else wrapped(line))
     say_notices(compared.found.notices)
+    if to is not None:
+        say(wrapped(f"Wrote {to / compared.picture_name}."))
     if name is not None:
         if compared.record is None:
             raise ReadingsRefused(

@@ -58,19 +58,22 @@ def command(
     options = MakeOptions(records=records_folder(), today=today())
     paths, bars = scans_and_readings(given)
     known = find_scanners(options.records, scanner) if scanner else ()
+    written: tuple[Path, ...] = ()
     progress = Progress()
     try:
         prints, _ = prints_for(job, folder, options, progress)
         measured = measure_job(
             prints, read_scans(paths, progress), MeasureOptions(sheet, known, bars), say=progress
         )
+        if to is not None:
+            progress("drawing the pictures")
+            pictures = {f"measured-sheet-{one.number}.png": one.picture for one in measured.sheets}
+            written = write_folder(to, pictures)
     finally:
         progress.done()
     for line in measured_lines(measured):
-        say(line)
+        say(line if line.startswith(" ") else wrapped(line))
     say_notices(measured.notices)
-    if to is not None:
-        pictures = {f"measured-sheet-{one.number}.png": one.picture for one in measured.sheets}
-        for path in write_folder(to, pictures):
-            say(wrapped(f"Wrote {path}."))
+    for path in written:
+        say(wrapped(f"Wrote {path}."))
     return int(measured.exit_code)

@@ -7,6 +7,8 @@ own directions, whichever way it lies on the sheet.
 from __future__ import annotations
 
 import math
+import re
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -17,7 +19,15 @@ from decalprep.geometry import Affine
 from decalprep.jobs.measure import sheet_shown
 from decalprep.jobs.prints import PrintedDecal, PrintedSheet, Prints
 from decalprep.model import PartRecord
-from decalprep.scan import PartComparison, ScanImage, SheetDecal, compare_with_part, read_scan
+from decalprep.scan import (
+    PartComparison,
+    ScanImage,
+    SheetDecal,
+    compare_with_part,
+    part_picture,
+    read_scan,
+)
+from decalprep.scan.picture import signed
 
 _SAME_DPI = 0.005
 
@@ -54,32 +64,72 @@ class Compared:
     record: PartRecord | None
 
     @property
+    def holes_off(self) -> bool:
+        """Whether the legend is off at a hole by more than the tolerance beyond doubt."""
+        return any(o.distance_mm - o.range_mm > self.tolerance_mm for o in self.offsets)
+
+    @property
+    def edge_off(self) -> bool:
+        """Whether the decal hangs over the part, or its rim is uneven, by more than that."""
+        edge = self.found.edge
+        if edge is None:
+            return False
+        return max(edge.overhang_mm, edge.uneven_mm) - edge.range_mm > self.tolerance_mm
+
+    @property
     def exit_code(self) -> ExitCode:
-        """PROOF where the legend is off by more than the tolerance beyond doubt, else OK."""
-        off = any(o.distance_mm - o.range_mm > self.tolerance_mm for o in self.offsets)
-        return ExitCode.PROOF if off else ExitCode.OK
+        """PROOF where holes or edge are off by more than the tolerance beyond doubt, else OK."""
+        return ExitCode.PROOF if self.holes_off or self.edge_off else ExitCode.OK
+
+    @property
+    def picture_name(self) -> str:
+        """A file name for the picture that every system takes."""
+        return f"compared-{re.sub(r'[^A-Za-z0-9]+', '-', self.decal.title).strip('-')}.png"
+
+    @property
+    def picture(self) -> bytes:
+        """A PNG of decal and part, what is off drawn many times too large."""
+        return part_picture(
+            self.found,
+            self.decal.outline,
+            decal_from_sheet(self.decal),
+            title=f"{self.decal.title} on its part",
+            tolerance_mm=self.tolerance_mm,
+        )
+
+
+def decal_from_sheet(decal: PrintedDecal) -> Affine:
+    """Sheet mm to mm from the decal's left and lower edge, as it is read."""
+    back = Affine.rotation(-decal.turn_deg)
+    left, low = np.array(back.apply_all(decal.outline)).min(axis=0).tolist()
+    return Affine.translation(-left, -low) @ back
 
 
 def compare_job(
-    prints: Prints, panel: str, part: Path, sheet: Path, *, copy: int | None = None
+    prints: Prints,
+    panel: str,
+    part: Path,
+    sheet: Path,
+    *,
+    copy: int | None = None,
+    say: Callable[[str], None] = lambda _: None,
 ) -> Compared:
-    """How far the legend of a printed decal will be off on its part, hole by hole, in mm.
+    """How far the legend of a printed decal will be off on its part, in mm: holes and edge.
 
     Raises:
         InputProblem: a scan cannot be read or does not show what it should.
         ReadingsRefused: they lie differently on the glass, or too few holes match.
-        UsageProblem: no such panel, or its decal has no round holes.
+        UsageProblem: no such panel.
     """
-    part_scan, sheet_scan = _single(part), _single(sheet)
+    say(f"reading {part.name}")
+    part_scan = _single(part)
+    say(f"reading {sheet.name}")
+    sheet_scan = _single(sheet)
     _same_setting(part_scan, sheet_scan)
+    say(f"looking which sheet {sheet.name} shows")
     number, printed, decal = _decal_shown(prints, panel, sheet_scan, copy)
     holes = printed.holes_of(decal)
-    if len(holes) < 2:
-        raise UsageProblem(
-            f"{decal.title} has {len(holes)} round holes: part and decal are compared by two or "
-            "more",
-            do="measure the part with a caliper and 'decalprep part enter'",
-        )
+    say(f"comparing {decal.title} with its part")
     try:
         found = compare_with_part(
             part_scan,
@@ -190,26 +240,82 @@ def fitted_record(on_sheet: PartRecord, decal: PrintedDecal) -> PartRecord:
 
 
 def compared_lines(compared: Compared) -> list[str]:
-    """The offsets hole by hole, mm with their 95 % range, and what would be left after fitting."""
-    decal, worst = compared.decal, max(o.distance_mm for o in compared.offsets)
+    """Holes and edge, mm with their 95 % ranges, and what would be left after fitting."""
+    how = "" if len(compared.offsets) > 1 else ", by its edge"
     lines = [
-        f"{decal.title} on sheet {compared.number}, laid on its part as well as it can be.",
-        f"  {'hole':<10}{'legend off by':>14}{'to the right':>14}{'up':>8}{'hole across':>13}",
+        f"{compared.decal.title} on sheet {compared.number}, laid on its part as well as it can "
+        f"be{how}."
     ]
-    for o in compared.offsets:
-        lines.append(
-            f"  {o.name:<10}{o.distance_mm:>7.2f} +/- {o.range_mm:.2f}{o.right_mm:>+12.2f}"
-            f"{o.up_mm:>+10.2f}{o.diameter_mm:>11.2f}"
-        )
-    verdict = "off by more than" if compared.exit_code else "within"
-    lines.append(
-        f"At worst {worst:.2f} mm: {verdict} the {compared.tolerance_mm:g} mm that the job allows."
-    )
+    lines += _hole_lines(compared) + _edge_lines(compared)
     if compared.record is None:
         lines.append("Three holes that are not in one line are needed to offer a fitted decal.")
-    else:
-        lines.append(
-            f"A decal fitted to this part would leave {compared.found.left_mm:.2f} mm (rms), give "
-            f"or take {compared.offsets[0].range_mm:.2f}."
-        )
+        return lines
+    uncertain = compared.offsets[0].range_mm
+    text = (
+        f"A decal fitted to this part would leave {compared.found.left_mm:.2f} mm (rms), give or "
+        f"take {uncertain:.2f}, at the holes"
+    )
+    edge = compared.found.edge
+    if edge is not None and edge.left_mm is not None:
+        worst = max(edge.left_mm, key=abs)
+        text += f", and {signed(worst)} at worst, give or take {edge.range_mm:.2f}, at the edge"
+    keep = " (--save NAME keeps that fit)"
+    lines.append(f"{text}{keep}.")
     return lines
+
+
+def _hole_lines(compared: Compared) -> list[str]:
+    if not compared.offsets:
+        return ["No round holes to compare."]
+    worst = max(compared.offsets, key=lambda o: o.distance_mm)
+    head = f"  {'hole':<10}{'legend off by':>14}{'to the right':>14}{'up':>8}{'hole across':>13}"
+    lines = [head]
+    for o in compared.offsets:
+        lines.append(
+            f"  {o.name:<10}{o.distance_mm:>7.2f} +/- {o.range_mm:.2f}{signed(o.right_mm):>12}"
+            f"{signed(o.up_mm):>10}{o.diameter_mm:>11.2f}"
+        )
+    verdict = "off by more than" if compared.holes_off else "within"
+    lines.append(
+        f"At worst {worst.distance_mm:.2f} mm, give or take {worst.range_mm:.2f}, at {worst.name}: "
+        f"{verdict} the {compared.tolerance_mm:g} mm that the job allows."
+    )
+    return lines
+
+
+def _edge_lines(compared: Compared) -> list[str]:
+    edge = compared.found.edge
+    if edge is None:
+        return []
+    to_decal = decal_from_sheet(compared.decal)
+    x, y = to_decal.apply(*edge.places_mm[edge.worst])
+    off = edge.off_mm[edge.worst]
+    way = _way_words(compared.decal, edge.outward[edge.worst])
+    what = "the part reaches beyond the decal" if off > 0 else "the decal hangs over the part"
+    verdict = "off by more than" if compared.edge_off else "within"
+    low, high = signed(min(edge.off_mm)), signed(max(edge.off_mm))
+    return [
+        f"Edge, by {len(edge.off_mm)} places: the part's lies {signed(edge.mean_mm)} mm outside "
+        f"the decal's on average, from {low} to {high}, give or take "
+        f"{edge.range_mm:.2f}.",
+        f"Worst {x:.0f} mm from the decal's left and {y:.0f} mm from its lower edge: {what} by "
+        f"{abs(off):.2f} mm {way}. Overhang and unevenness are {verdict} the "
+        f"{compared.tolerance_mm:g} mm; a rim that is even all round is as meant if the job makes "
+        "the decal smaller (offset).",
+    ]
+
+
+def _way_words(decal: PrintedDecal, outward: tuple[float, float]) -> str:
+    """The direction, as the decal is read."""
+    x, y = Affine.rotation(-decal.turn_deg).apply(*outward)
+    names = (
+        "to the right",
+        "up and to the right",
+        "upward",
+        "up and to the left",
+        "to the left",
+        "down and to the left",
+        "downward",
+        "down and to the right",
+    )
+    return names[round(math.degrees(math.atan2(y, x)) / 45) % 8]

@@ -6,6 +6,8 @@ scanner errs by more than a printer. A photograph alone says nothing: one of a p
 11,800 ppm in trials, more than any printer; several are read for ``calibration.shape_from_photos``.
 """
 
+from decalprep.scan.bare import find_part
+from decalprep.scan.edges import EdgeDeviation
 from decalprep.scan.findings import (
     ExpectedPrint,
     MeanScale,
@@ -22,8 +24,8 @@ from decalprep.scan.part import (
     PartComparison,
     SheetHole,
     compare_with_part,
-    find_part,
 )
+from decalprep.scan.part_picture import part_picture
 from decalprep.scan.photos import FoundPhoto, find_page_in_photo
 from decalprep.scan.picture import print_picture
 from decalprep.scan.printed import PlacedPrint, place_print
@@ -38,6 +40,7 @@ from decalprep.scan.sheet import (
 )
 
 __all__ = [
+    "EdgeDeviation",
     "ExpectedPrint",
     "FittedPrint",
     "FoundPage",
@@ -63,6 +66,7 @@ __all__ = [
     "fit_print",
     "judge_print",
     "measure_print",
+    "part_picture",
     "place_print",
     "print_picture",
     "read_scan",
