@@ -20,6 +20,12 @@ CLEAR_MM = 0.5
 LEAST_REST_MM2 = 1500.0
 """A rest whose largest free rectangle is smaller is not worth keeping."""
 
+PART_USED_LABELS = (
+    "part-used label sheets may let go of adhesive or labels in a hot laser printer; use them in "
+    "an inkjet printer only, and follow the maker's data sheet"
+)
+PART_USED_LASER = "a cut or printed sheet may jam or smear in a laser printer: see its manual"
+
 
 def used_of(drawing: Drawing, index: int, laid: Laid, decals: Sequence[Decal]) -> Used:
     """What the pieces, labels and marks of one sheet take of it."""
@@ -121,6 +127,18 @@ def free_mm2(sheet: Sheet) -> float:
         return sum(c.area for n, c in enumerate(cells, 1) if n not in sheet.gone_labels)
     gone = shapely.union_all([box(b.x0, b.y0, b.x1, b.y1) for b in sheet.gone])
     return float(box(p.x0, p.y0, p.x1, p.y1).difference(gone).area)
+
+
+def left_words(sheet: Sheet) -> str:
+    """How much of a sheet is left.
+
+    >>> left_words(Sheet("mine", 100, 100))
+    'about 76 cm2 left'
+    """
+    if sheet.grid is not None:
+        count = sheet.grid.rows * sheet.grid.columns
+        return f"{count - len(sheet.gone_labels)} of {count} labels left"
+    return f"about {free_mm2(sheet) / 100:.0f} cm2 left"
 
 
 def leftover_notices(laid: Laid) -> tuple[Notice, ...]:

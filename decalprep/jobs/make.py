@@ -26,6 +26,7 @@ from decalprep.jobs.finish import (
 from decalprep.jobs.groups import never
 from decalprep.jobs.job_faults import job_names
 from decalprep.jobs.lay import Laid
+from decalprep.jobs.leftovers import PART_USED_LABELS, PART_USED_LASER
 from decalprep.jobs.prepare import Prepared, prepare_panel
 from decalprep.jobs.spec import Job, PanelSpec
 from decalprep.jobs.stroke_effects import PanelEffect, stroke_effects
@@ -282,15 +283,10 @@ def stock_notices(job: Job, laid: Laid) -> tuple[Notice, ...]:
         labels = sheet.stock in (StockKind.LABEL, StockKind.DIE_CUT)
         part_used, laser = sheet.name in used, spec.printing == "laser"
         if labels and part_used:
-            words = (
-                "part-used label sheets may let go of adhesive or labels in a hot laser printer; "
-                "use them in an inkjet printer only, and follow the maker's data sheet"
-            )
             severity = Severity.DANGER if laser else Severity.WARNING
-            found.append(Notice("part-used-labels", words, sheet.name, severity))
+            found.append(Notice("part-used-labels", PART_USED_LABELS, sheet.name, severity))
         elif part_used and laser:
-            words = "a cut or printed sheet may jam or smear in a laser printer: see its manual"
-            found.append(Notice("part-used-laser", words, sheet.name))
+            found.append(Notice("part-used-laser", PART_USED_LASER, sheet.name))
         elif labels:
             words = "use only stock made for your printer (a laser's fuser is hot); see its sheet"
             found.append(Notice("label-stock", words, sheet.name, Severity.NOTE))

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from decalprep.errors import DecalprepError, UsageProblem
 from decalprep.geometry import Box
-from decalprep.jobs.leftovers import free_mm2, stock_name
+from decalprep.jobs.leftovers import left_words, stock_name
 from decalprep.model import Sheet
 from decalprep.records import list_sheets, load_sheet, read_sheet, take_from_sheet
 from decalprep.units import parse_length_mm
@@ -28,11 +28,7 @@ def stock_lines(folder: Path) -> list[str]:
 
 
 def _line(sheet: Sheet) -> str:
-    left = f"about {free_mm2(sheet) / 100:.0f} cm2 left"
-    if sheet.grid is not None:
-        count = sheet.grid.rows * sheet.grid.columns
-        left = f"{count - len(sheet.gone_labels)} of {count} labels left"
-    return f"{sheet.name}: {stock_name(sheet)}, {left}"
+    return f"{sheet.name}: {stock_name(sheet)}, {left_words(sheet)}"
 
 
 def mark_gone(folder: Path, name: str, words: Sequence[str]) -> list[str]:

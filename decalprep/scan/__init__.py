@@ -38,6 +38,8 @@ from decalprep.scan.sheet import (
     measure_print,
     scanner_scale,
 )
+from decalprep.scan.used import UsedChoices, UsedSheet, find_used
+from decalprep.scan.used_picture import used_picture
 
 __all__ = [
     "EdgeDeviation",
@@ -55,12 +57,15 @@ __all__ = [
     "ScannerScale",
     "SheetDecal",
     "SheetHole",
+    "UsedChoices",
+    "UsedSheet",
     "Verdict",
     "compare_with_part",
     "expected_print",
     "find_page",
     "find_page_in_photo",
     "find_part",
+    "find_used",
     "fit_affine",
     "fit_placed",
     "fit_print",
@@ -71,4 +76,5 @@ __all__ = [
     "print_picture",
     "read_scan",
     "scanner_scale",
+    "used_picture",
 ]
