@@ -16,8 +16,8 @@ from decalprep.geometry import Affine
 from decalprep.marks import mark_places
 from decalprep.marks.places import BarPlace
 from decalprep.model import Sheet
-from decalprep.scan.sheet_edges import SIZE_REFUSE, SheetEdges
 from decalprep.scan.images import Grey, ScanImage
+from decalprep.scan.sheet_edges import SIZE_REFUSE, SheetEdges
 
 Mask = npt.NDArray[np.bool_]
 

@@ -14,7 +14,6 @@ from decalprep.errors import InputProblem
 from decalprep.geometry import Box
 from decalprep.marks import label_cells
 from decalprep.model import Notice, Sheet
-from decalprep.scan.sheet_edges import SIZE_WARN, find_edges
 from decalprep.scan.images import Grey, ScanImage
 from decalprep.scan.lying import (
     PX_PER_MM,
@@ -26,6 +25,7 @@ from decalprep.scan.lying import (
     turn_by_bars,
     turns_of,
 )
+from decalprep.scan.sheet_edges import SIZE_WARN, find_edges
 
 CELL_MM, STRIP_MM = 1.0, 2.0
 """Width and height of the cells that what is gone is told in."""
