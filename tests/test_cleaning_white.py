@@ -90,6 +90,101 @@ def test_forms_are_cleaned_where_they_are_drawn() -> None:
     assert (picture_of(cleaned.artwork, whole_box(cleaned.artwork), 72) == 255).all()
 
 
+def type3_font(document: pikepdf.Pdf, page: Any, which: int) -> None:
+    """/T: a paints near-white; b states d1, so that its colours mean nothing; c needs nothing."""
+
+    def glyph(data: bytes) -> Any:
+        return document.make_indirect(document.make_stream(data))
+
+    procs = Dictionary(
+        a=glyph(b"800 0 d0 0.99 g 0 0 800 800 re f"),
+        b=glyph(b"800 0 0 0 800 800 d1 0.99 g 0 0 800 800 re f"),
+        c=glyph(b"800 0 d0 0 0 800 800 re f"),
+    )
+    names = Array([97, Name.a, Name.b, Name.c])
+    page.Resources.Font = Dictionary(
+        T=Dictionary(
+            Type=Name.Font,
+            Subtype=Name.Type3,
+            FontBBox=Array([0, 0, 1000, 1000]),
+            FontMatrix=Array([0.001, 0, 0, 0.001, 0, 0]),
+            CharProcs=procs,
+            FirstChar=97,
+            LastChar=99,
+            Widths=Array([800, 800, 800]),
+            Resources=Dictionary(),
+            Encoding=Dictionary(Type=Name.Encoding, Differences=names),
+        )
+    )
+    state = Dictionary(Font=Array([page.Resources.Font.T, 20]))
+    page.Resources.ExtGState = Dictionary(F=state)
+
+
+def test_glyphs_of_a_type_3_font_are_cleaned() -> None:
+    content = b"0 0 1 rg BT /T 50 Tf 10 10 Td (ab) Tj (c) Tj ET"
+    cleaned = make_white_bare(artwork_of(page_bytes(content, type3_font)))
+    assert {c.what: c.count for c in cleaned.changes} == {"near-white fill colours made exact": 1}
+    assert cleaned.notices == ()
+    words = content_of(cleaned).split()
+    assert words[5:7] == [b"/T", b"50"]
+    assert words.count(b"/T") == 2  # set again after the string that was changed
+    shown = picture_of(cleaned.artwork, whole_box(cleaned.artwork), 72)
+    from decalprep.pdfstream import read_page
+
+    assert [t.text for t in read_page(cleaned.artwork.page_pdf).texts]
+    boxes = [(15, 255), (55, 0), (95, 0)]  # a white, b and c in the text's blue
+    for x, red in boxes:
+        assert tuple(shown[-25, x]) == (red, red, 255), x
+
+
+def test_a_type_3_font_without_a_name_is_told() -> None:
+    content = b"/F gs BT 10 10 Td (a) Tj ET"
+    cleaned = make_white_bare(artwork_of(page_bytes(content, type3_font)))
+    assert [n.text.partition(" (")[0] for n in cleaned.notices] == [
+        "Type 3 font set by a graphics state"
+    ]
+
+
+def tiling_cells(document: pikepdf.Pdf, page: Any, which: int) -> None:
+    """/P has colours of its own; /U is shape only, in the colour it is used with."""
+
+    def cell(data: bytes, paint: int) -> Any:
+        made = document.make_stream(data)
+        made.Type, made.PatternType, made.PaintType, made.TilingType = Name.Pattern, 1, paint, 1
+        made.BBox, made.XStep, made.YStep = Array([0, 0, 8, 8]), 8, 8
+        made.Resources = Dictionary()
+        return document.make_indirect(made)
+
+    page.Resources.Pattern = Dictionary(
+        P=cell(b"0.99 g 0 0 8 8 re f 1 0 0 rg 0 0 4 4 re f", 1), U=cell(b"0 0 8 8 re f", 2)
+    )
+    page.Resources.ColorSpace = Dictionary(U=Array([Name.Pattern, Name.DeviceRGB]))
+
+
+def test_cells_of_tiling_patterns_are_cleaned() -> None:
+    content = b"/Pattern cs /P scn 0 0 40 40 re f /U cs 0.99 0.99 1 /U scn 0 40 40 40 re f"
+    cleaned = make_white_bare(artwork_of(page_bytes(content, tiling_cells)))
+    assert {c.what: c.count for c in cleaned.changes} == {
+        "near-white fill colours made exact": 1,
+        "near-white or near-black pattern colours made exact": 1,
+    }
+    assert cleaned.notices == ()
+    assert b"/U cs 1 1 1 /U scn" in content_of(cleaned)
+    shown = picture_of(cleaned.artwork, whole_box(cleaned.artwork), 288)
+    colours = {tuple(c) for c in shown[-140:-20:4, 20:140:4].reshape(-1, 3)}
+    assert {(255, 255, 255), (255, 0, 0)} <= colours
+    assert (shown[-300:-170, 4:150] == 255).all()
+    again = make_white_bare(cleaned.artwork)
+    assert again.artwork is cleaned.artwork
+
+
+def test_a_soft_mask_and_a_shading_are_told() -> None:
+    from hairline_cases import soft_mask
+
+    cleaned = make_white_bare(artwork_of(page_bytes(b"/M gs 0 g 10 10 20 20 re f", soft_mask)))
+    assert [n.text.partition(" (")[0] for n in cleaned.notices] == ["soft mask"]
+
+
 def image_page(pixels: "np.ndarray[Any, Any]", *, jpeg: bool = False, **keys: Any) -> bytes:
     def dress(document: pikepdf.Pdf, page: Any, which: int) -> None:
         if jpeg:

@@ -4,11 +4,21 @@ import copy
 import hashlib
 import io
 import zlib
+from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import pikepdf
 
-from decalprep.pdfstream import Frame, Operation, Walker, object_key
+from decalprep.pdfstream import (
+    Frame,
+    GraphicsState,
+    Operation,
+    Walker,
+    object_key,
+    operands,
+    stream_bytes,
+)
 
 _COMPRESSION = 3  # half the time of the default level, about a tenth larger
 Edit = tuple[int, int, bytes]
@@ -137,16 +147,66 @@ class Rewriter(Walker):
         self.edits = StreamEdits()
         self.variants = Variants(document)
 
+    def edited(self, walk: Callable[[], Frame]) -> tuple[Frame, StreamEdits]:
+        """(frame it was walked in, edits it asks for) of an inner stream that ``walk`` walks."""
+        outer, self.edits = self.edits, StreamEdits()
+        inner = walk()
+        made, self.edits = self.edits, outer
+        return inner, made
+
     def on_form(self, frame: Frame, form: Any, op: Operation) -> None:
         """Walk a form; if it must change here, draw a variant of it instead."""
-        outer, self.edits = self.edits, StreamEdits()
-        inner = self.enter_form(frame, form)
-        made, self.edits = self.edits, outer
+        inner, made = self.edited(lambda: self.enter_form(frame, form))
         if made:
-            data = apply_edits(inner.data, made.edits)
-            name, variant = self.variants.stream(form, data, made.resources(inner.resources))
-            outer.replace(op[1], op[2], name_token(name))
-            outer.add("/XObject", name, variant)
+            name, variant = self._variant(form, inner, made)
+            self.edits.replace(op[1], op[2], name_token(name))
+            self.edits.add("/XObject", name, variant)
+
+    def _variant(self, stream: Any, inner: Frame, made: StreamEdits) -> tuple[str, Any]:
+        data = apply_edits(inner.data, made.edits)
+        return self.variants.stream(stream, data, made.resources(inner.resources))
+
+    def rewrite_pattern(self, frame: Frame, pattern: Any, op: Operation) -> None:
+        """Walk the cell of a tiling pattern, the last operand of ``op``; if it must change, take a
+        variant of it instead."""
+        cell = Frame(
+            stream_bytes(pattern), pattern.get("/Resources", frame.resources), GraphicsState()
+        )
+        inner, made = self.edited(lambda: self.enter_stream(pattern, cell))
+        if made:
+            name, variant = self._variant(pattern, inner, made)
+            tint = operands(frame.data, op[1], op[2])[:-1]
+            numbers = [number_token(v) for v in tint if isinstance(v, float)]
+            self.edits.replace(op[1], op[2], b" ".join([*numbers, name_token(name)]))
+            self.edits.add("/Pattern", name, variant)
+
+    def rewrite_glyphs(self, frame: Frame, op: Operation) -> bool:
+        """Walk Type 3 glyphs shown now; if one must change, show the string in a variant font.
+
+        False where a font that a graphics state has set would have to change: it has no name.
+        """
+        changed: dict[str, bytes] = {}
+        extra = StreamEdits()
+        for name, stream in self.glyphs_shown(frame, op):
+            glyph = self.glyph_frame(frame, stream)
+            inner, made = self.edited(partial(self.enter_stream, stream, glyph))
+            if made:
+                changed[name] = apply_edits(inner.data, made.edits)
+                for kind, items in made.added.items():
+                    extra.added.setdefault(kind, {}).update(items)
+        font, state = frame.state.font, frame.state
+        if not changed or font is None:
+            return True
+        if not state.font_name:
+            return False
+        old = font.dictionary.get("/Resources", frame.resources)
+        name, variant = self.variants.font(font.dictionary, changed, extra.resources(old))
+        size = b" " + number_token(state.font_size) + b" Tf"
+        self.edits.replace(op[1], op[1], name_token(name) + size)
+        plain = state.font_name.decode("utf-8", "surrogateescape")
+        self.edits.replace(op[3], op[3], name_token(plain) + size)
+        self.edits.add("/Font", name, variant)
+        return True
 
     def rewrite(self, page: pikepdf.Page) -> bool:
         """Walk the page and put its edited content in place; whether anything changed."""

@@ -15,9 +15,6 @@ import pikepdf
 from decalprep.cleaning.counterparts import FillSearch, FirstLook, Hairlines
 from decalprep.cleaning.edits import (
     Rewriter,
-    StreamEdits,
-    apply_edits,
-    name_token,
     number_token,
     saved,
 )
@@ -155,30 +152,8 @@ class _Stripper(StrokeWalker, Rewriter):
 
     def walk_glyphs(self, frame: Frame, op: Operation) -> None:
         """Walk Type 3 glyphs; if one must change here, show the string in a variant font."""
-        outer = self.edits
-        changed: dict[str, bytes] = {}
-        extra = StreamEdits()
-        for name, stream in self.glyphs_shown(frame, op):
-            self.edits = StreamEdits()
-            inner = self.enter_stream(stream, self.glyph_frame(frame, stream))
-            if self.edits:
-                changed[name] = apply_edits(inner.data, self.edits.edits)
-                for kind, items in self.edits.added.items():
-                    extra.added.setdefault(kind, {}).update(items)
-        self.edits = outer
-        font, state = frame.state.font, frame.state
-        if not changed or font is None:
-            return
-        if not state.font_name:
+        if not self.rewrite_glyphs(frame, op):
             self.kept["Type 3 font set by a graphics state"] += 1
-            return
-        old = font.dictionary.get("/Resources", frame.resources)
-        name, variant = self.variants.font(font.dictionary, changed, extra.resources(old))
-        size = b" " + number_token(state.font_size) + b" Tf"
-        outer.replace(op[1], op[1], name_token(name) + size)
-        plain = state.font_name.decode("utf-8", "surrogateescape")
-        outer.replace(op[3], op[3], name_token(plain) + size)
-        outer.add("/Font", name, variant)
 
     # -- what is left alone ------------------------------------------------------------------
 

@@ -2,7 +2,6 @@
 
 from collections import Counter
 from collections.abc import Iterable
-from typing import Any
 
 import pikepdf
 
@@ -115,12 +114,6 @@ class StrokeWalker(Walker):
         """Walk the Type 3 glyphs shown now."""
         for _, stream in self.glyphs_shown(frame, op):
             self.enter_stream(stream, self.glyph_frame(frame, stream))
-
-    def glyphs_shown(self, frame: Frame, op: Operation) -> list[tuple[str, Any]]:
-        """(name, stream) of the Type 3 glyphs shown now, each once."""
-        font = frame.state.font
-        string = b"".join(p for p in shown_parts(frame, op) if isinstance(p, bytes))
-        return [] if font is None else list(font.glyph_streams(string).items())
 
 
 class Tally:

@@ -6,6 +6,7 @@ those kinds too, since their ends are white and black), spot colours by their ti
 """
 
 import dataclasses
+import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -13,7 +14,7 @@ from typing import Any
 
 import pikepdf
 
-from decalprep.cleaning.edits import Rewriter, number_token, saved
+from decalprep.cleaning.edits import Rewriter, name_token, number_token, saved
 from decalprep.cleaning.images import ImageCleaner
 from decalprep.cleaning.report import Change, Cleaned
 from decalprep.errors import UsageProblem
@@ -30,6 +31,8 @@ from decalprep.pdfstream import (
     operands,
     space_family,
 )
+
+_SHAPE_ONLY = re.compile(rb"\s*(?:[-+.0-9]+\s+){6}d1\b")
 
 
 @dataclass(frozen=True)
@@ -58,8 +61,8 @@ class WhiteSettings:
 def make_white_bare(artwork: Artwork, settings: WhiteSettings | None = None) -> Cleaned:
     """The artwork with near-white and near-black made exact, and counts of what changed.
 
-    Does not touch shadings, patterns, soft masks, Type 3 glyphs, Lab colours, inline images and
-    image kinds that cannot be changed without loss: those that occur are told.
+    Does not touch shadings, soft masks, Lab colours, inline images and image kinds that cannot be
+    changed without loss: those that occur are told.
 
     Raises:
         InputProblem: the page cannot be read.
@@ -85,13 +88,20 @@ class _Whitener(Rewriter):
         self.counts: Counter[str] = Counter()
         self.unsure: Counter[str] = Counter()
 
+    def enter_stream(self, stream: Any, inner: Frame) -> Frame:
+        """Glyphs that state d1 have no colours of their own (ISO 32000-1, 9.6.5): pass by."""
+        return inner if _SHAPE_ONLY.match(inner.data) else super().enter_stream(stream, inner)
+
     def on_colour(self, frame: Frame, op: Operation) -> None:
         """Make a colour that is nearly white or black exact."""
         filling = op[0].islower()
         space = frame.state.fill_space if filling else frame.state.stroke_space
         colour = frame.state.fill if filling else frame.state.stroke
         values = operands(frame.data, op[1], op[2])
-        if not values or not colour.values or isinstance(values[-1], PdfName):
+        if values and isinstance(values[-1], PdfName):
+            self._pattern_colour(frame, op, values)
+            return
+        if not values or not colour.values:
             return
         what = "fill colours" if filling else "stroke colours"
         exact = self._exact(space, colour)
@@ -100,6 +110,32 @@ class _Whitener(Rewriter):
         self.edits.replace(op[1], op[2], b" ".join(number_token(v) for v in exact))
         white = colour.rgb is not None and min(colour.rgb) > 0.5
         self.counts[f"near-{'white' if white else 'black'} {what} made exact"] += 1
+
+    def _pattern_colour(self, frame: Frame, op: Operation, values: list[Any]) -> None:
+        """Clean the cell of a tiling pattern; one without colours of its own has that of ``op``."""
+        pattern = self.resource(frame, "/Pattern", values[-1])
+        if not isinstance(pattern, pikepdf.Stream):
+            return
+        if pattern.get("/PaintType") != 2:
+            self.rewrite_pattern(frame, pattern, op)
+            return
+        space = frame.state.fill_space if op[0].islower() else frame.state.stroke_space
+        tint = tuple(v for v in values[:-1] if isinstance(v, float))
+        if not tint or not isinstance(space, pikepdf.Array) or len(space) < 2:
+            return
+        exact = self._exact(space[1], colour_in(space[1], tint))
+        if exact is not None and exact != tint:
+            numbers = [number_token(v) for v in exact]
+            self.edits.replace(op[1], op[2], b" ".join([*numbers, name_token(str(values[-1]))]))
+            self.counts["near-white or near-black pattern colours made exact"] += 1
+
+    def on_show(self, frame: Frame, op: Operation) -> None:
+        """Clean the glyphs of a Type 3 font; those without colours of their own have none."""
+        font = frame.state.font
+        if font is None or not font.type3:
+            return
+        if not self.rewrite_glyphs(frame, op):
+            self.unsure["Type 3 font set by a graphics state"] += 1
 
     def _exact(self, space: Any, colour: Colour) -> tuple[float, ...] | None:
         """The exact numbers for a colour that is nearly white or black; None to leave it."""
@@ -156,7 +192,7 @@ class _Whitener(Rewriter):
     def notices(self, subject: str) -> tuple[Notice, ...]:
         """What was left alone, each with its count."""
         left = self.unsure + self.images.unsure
-        for feature in ("shading", "shading pattern", "tiling pattern", "soft mask"):
+        for feature in ("shading", "shading pattern", "soft mask"):
             if self.features.get(feature):
                 left[feature] = self.features[feature]
         return tuple(

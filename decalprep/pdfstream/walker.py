@@ -174,6 +174,13 @@ class Walker:
             stream_bytes(stream), font.dictionary.get("/Resources", frame.resources), state
         )
 
+    @staticmethod
+    def glyphs_shown(frame: Frame, op: Operation) -> list[tuple[str, Any]]:
+        """(name, stream) of the Type 3 glyphs shown now, each once."""
+        font = frame.state.font
+        string = b"".join(p for p in shown_parts(frame, op) if isinstance(p, bytes))
+        return [] if font is None else list(font.glyph_streams(string).items())
+
     def form_frame(self, frame: Frame, form: Any) -> Frame:
         """The frame in which a form drawn now is walked: state copied, Matrix and BBox applied."""
         state = frame.state.copied()
