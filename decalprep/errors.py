@@ -38,6 +38,14 @@ class ExitCode(IntEnum):
     INTERRUPTED = 130
 
 
+_CONTROLS = dict.fromkeys((*range(32), 127, 133, 8232, 8233), " ")
+
+
+def _one_line(words: str) -> str:
+    """Words that may quote a file, without line ends and other controls of its own."""
+    return words if words.isprintable() else " ".join(words.translate(_CONTROLS).split())
+
+
 class DecalprepError(Exception):
     """What was found, where, and what to do; printed as one line ``where: found; do``.
 
@@ -49,9 +57,7 @@ class DecalprepError(Exception):
 
     def __init__(self, found: str, *, where: str = "", do: str = "") -> None:
         super().__init__(found, where, do)
-        self.found = found
-        self.where = where
-        self.do = do
+        self.found, self.where, self.do = (_one_line(words) for words in (found, where, do))
 
     def __str__(self) -> str:
         head = f"{self.where}: {self.found}" if self.where else self.found
@@ -111,7 +117,9 @@ class JobProblem(DecalprepError):
     exit_code = ExitCode.JOB
 
     def __init__(self, faults: list[str]) -> None:
-        super().__init__("\n".join(faults))
+        super().__init__("")
+        self.args = (faults,)
+        self.found = "\n".join(faults)
         self.faults = faults
 
 

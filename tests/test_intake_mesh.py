@@ -378,9 +378,6 @@ def test_broken_files_are_one_line(name, data, tmp_path):
     assert name in str(caught.value)
 
 
-BINARY = plate(12).export(file_type="stl")
-ASCII = plate(12).export(file_type="stl_ascii").encode()
-OBJ = plate(12).export(file_type="obj").encode()
 THREE_MF = plate(12).export(file_type="3mf")
 
 
@@ -425,35 +422,6 @@ def test_corners_of_two_coordinates(tmp_path):
     path.write_bytes(b"v 0 0\nv 9 0\nv 9 9\nf 1 2 3\n")
     with pytest.raises(InputProblem, match="flat\\.obj: the mesh has corners without three coord"):
         read_face(path)
-
-
-@settings(max_examples=80, deadline=None)
-@given(st.data())
-def test_damaged_bytes_are_read_or_refused_never_worse(data):
-    """Fuzz: any damage gives a face or one of our own errors."""
-    import tempfile
-    from pathlib import Path
-
-    sample = data.draw(st.sampled_from([BINARY, ASCII, OBJ, THREE_MF, MODEL]))
-    whole = bytearray(sample)
-    for _ in range(data.draw(st.integers(1, 8))):
-        start = data.draw(st.integers(0, len(whole) - 1))
-        change = data.draw(st.sampled_from(["byte", "cut", "drop"]))
-        if change == "byte":
-            whole[start] = data.draw(st.integers(0, 255))
-        elif change == "drop":
-            del whole[start : start + data.draw(st.integers(1, 60))]
-        elif start > 200:
-            whole = whole[:start]
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "plate.stl"
-        path.write_bytes(_packed(bytes(whole)) if sample is MODEL else whole)
-        try:
-            face = read_mesh_face(path, FaceOptions())
-        except DecalprepError as error:
-            assert "\n" not in str(error)
-        else:
-            assert face.outline.polygon().area > 0
 
 
 @settings(max_examples=15, deadline=None)

@@ -11,13 +11,11 @@ import numpy as np
 import pikepdf
 import pypdfium2
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 from pikepdf import Array, Dictionary, Name
 
-from decalprep.errors import DecalprepError, InputProblem, TooMuch, Unfaithful, UsageProblem
+from decalprep.errors import InputProblem, TooMuch, Unfaithful, UsageProblem
 from decalprep.intake import IntakeOptions, Limits
-from decalprep.intake.pdf import artwork_from_pdf, read_pdf
+from decalprep.intake.pdf import read_pdf
 from decalprep.model import EvidenceRank
 
 MM = 72 / 25.4
@@ -273,45 +271,6 @@ def test_the_users_width_scales_the_size_but_not_the_page(tmp_path):
     artwork = read(document(), tmp_path, width_mm=80.0)
     assert (artwork.width_mm, artwork.height_mm) == pytest.approx((80, 40))
     assert artwork.page_width_pt == pytest.approx(100 * MM)
-
-
-@settings(max_examples=60, deadline=None)
-@given(st.data())
-def test_damaged_bytes_are_read_or_refused_never_worse(data):
-    """Fuzz: any damage gives a page with a size or one of our own errors in one line."""
-    whole = bytearray(SAMPLE)
-    for _ in range(data.draw(st.integers(1, 6))):
-        start = data.draw(st.integers(9, len(whole) - 1))
-        change = data.draw(st.sampled_from(["byte", "digit", "cut", "drop"]))
-        if change == "byte":
-            whole[start] = data.draw(st.integers(0, 255))
-        elif change == "digit":
-            whole[start : start + 1] = data.draw(st.sampled_from([b"0", b"-9", b"99999999999"]))
-        elif change == "drop":
-            del whole[start : start + data.draw(st.integers(1, 40))]
-        elif start > 300:
-            whole = whole[:start]
-    try:
-        artwork = artwork_from_pdf(bytes(whole), IntakeOptions(), name="bow", source="bow.pdf")
-    except DecalprepError as error:
-        assert "\n" not in str(error)
-        assert str(error).startswith("bow.pdf: ")
-    else:
-        assert artwork.width_mm > 0
-        assert len(opened(artwork).pages) == 1
-
-
-def _sample():
-    pdf = document(Rotate=90, CropBox=Array([0, 0, 200, 100]))
-    group = pdf.make_indirect(Dictionary(Type=Name.OCG, Name="legend"))
-    pdf.pages[0].obj.Resources = Dictionary(Properties=Dictionary(A=group))
-    pdf.Root.OCProperties = Dictionary(OCGs=Array([group]), D=Dictionary(OFF=Array([group])))
-    out = BytesIO()
-    pdf.save(out, object_stream_mode=pikepdf.ObjectStreamMode.disable, compress_streams=False)
-    return out.getvalue()
-
-
-SAMPLE = _sample()
 
 
 def test_same_file_same_bytes(tmp_path):

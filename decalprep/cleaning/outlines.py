@@ -91,6 +91,7 @@ class Outlines:
         self._map_of: dict[Affine, int] = {}
         self._last_map: tuple[Affine, int] = (Affine(0, 0, 0, 0), -1)
         self._empty: set[int] = set()
+        self._broken_up: dict[tuple[int, int, int], list[tuple[int, int]]] = {}
 
     def add_fill(self, frame: Frame, colour: int, visible: bool, order: int) -> BoxNumbers | None:
         """Note a fill; its whole box in mm, None where it has no area."""
@@ -115,6 +116,8 @@ class Outlines:
         if not self._datas or self._datas[-1] is not frame.data:
             self._datas.append(frame.data)
         start, end = frame.path[0][0], frame.path[-1][1]
+        if len(frame.path) > 1:  # other operators stand within the path
+            self._broken_up[len(self._datas) - 1, start, end] = list(frame.path)
         whole: BoxNumbers | None = None
         for sub, points in enumerate(_subpaths(frame.data, frame.path)):
             if columns is not self._wanted and is_flat(points, to_mm):
@@ -181,17 +184,19 @@ class Outlines:
         return bool(one.hausdorff_distance(other) <= MATCH_MM)
 
     def _points(self, row: np.ndarray) -> np.ndarray:
-        span = [(int(row[_START]), int(row[_END]))]
-        numbers = _subpaths(self._datas[int(row[_DATA])], span)[int(row[_SUB])]
+        numbers = _subpaths(self._datas[int(row[_DATA])], self._spans(row))[int(row[_SUB])]
         points = np.reshape(numbers, (-1, 2))
         m = self._maps[int(row[_MAP])]
         mapped: np.ndarray = points @ np.array([[m.a, m.b], [m.c, m.d]]) + np.array([m.e, m.f])
         return mapped
 
+    def _spans(self, row: np.ndarray) -> list[tuple[int, int]]:
+        start, end = int(row[_START]), int(row[_END])
+        return self._broken_up.get((int(row[_DATA]), start, end), [(start, end)])
+
     def _ring(self, row: np.ndarray, *, closing: bool) -> LineString | None:
         data = self._datas[int(row[_DATA])]
-        span = [(int(row[_START]), int(row[_END]))]
-        paths = paths_in(data, span, self._maps[int(row[_MAP])], closing=closing)
+        paths = paths_in(data, self._spans(row), self._maps[int(row[_MAP])], closing=closing)
         sub = int(row[_SUB])
         return _line(paths[sub]) if sub < len(paths) else None
 

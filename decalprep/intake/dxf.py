@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path as FilePath
 
-from decalprep.errors import InputProblem, NoSize, UsageProblem, near_first
+from decalprep.errors import InputProblem, NoSize, TooMuch, UsageProblem, near_first
 from decalprep.geometry import Affine, Box
 from decalprep.intake.dxfface import LoopRule, exact_hole, face_of, is_hole_layer
 from decalprep.intake.dxffile import OpenedDxf, opened_dxf, said_unit_mm
@@ -20,6 +20,9 @@ from decalprep.intake.files import read_whole
 from decalprep.intake.options import FaceOptions, IntakeOptions
 from decalprep.model import Artwork, EvidenceRank, Notice, PartFace, Severity, SizeEvidence
 from decalprep.units import format_mm, pt_from_mm
+
+FARTHEST_MM = 1e9
+"""Farther out, a coordinate has no thousandths of a millimetre left."""
 
 
 def read_dxf(path: FilePath, options: IntakeOptions) -> Artwork:
@@ -86,6 +89,7 @@ def read_dxf_face(path: FilePath, options: FaceOptions) -> PartFace:
     shown = [item for item in walked.drawn if item.layer not in walked.hidden_layers]
     outline_layers = [options.outline_layer] if options.outline_layer else []
     _check_layers([*outline_layers, *options.hole_layers], walked, where)
+    _check_reach(shown, mm_per_unit, where)
     turned = Affine.rotation(options.turn_deg) @ Affine.scaling(mm_per_unit)
     rule = LoopRule(options.joining_mm, options.outline_layer, options.hole_layers or None)
     found = face_of(shown, turned, rule, where)
@@ -99,6 +103,18 @@ def read_dxf_face(path: FilePath, options: FaceOptions) -> PartFace:
     home = Affine.translation(-corner.x0, -corner.y0)
     told = (*opened.notices, *found.notices, *_unit_notice(opened, options, where))
     return replace(moved_face(found, home), notices=told)
+
+
+def _check_reach(shown: Sequence[Drawn], mm_per_unit: float, where: str) -> None:
+    """Refuse lines so far out that their places cannot be told apart any more."""
+    boxes = [path.box for item in shown for path in item.paths if path.segments]
+    farthest = max((abs(v) for box in boxes for corner in box.corners for v in corner), default=0.0)
+    if not farthest * mm_per_unit <= FARTHEST_MM:
+        raise TooMuch(
+            f"something lies {farthest * mm_per_unit:.3g} mm from the origin",
+            where=where,
+            do="delete it, or check the drawing's unit",
+        )
 
 
 def moved_face(face: PartFace, m: Affine) -> PartFace:

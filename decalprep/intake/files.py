@@ -1,5 +1,6 @@
 """Bytes of a file, and what kind of file they are."""
 
+import logging
 import zipfile
 from io import BytesIO
 from pathlib import Path
@@ -26,6 +27,11 @@ _REFUSED: tuple[tuple[bytes, str, str], ...] = (
     (b"Rar!", "an archive", "unpack it and give the file inside"),
     (b"7z\xbc\xaf", "an archive", "unpack it and give the file inside"),
 )
+
+
+for _library in ("ezdxf", "fontTools", "pikepdf", "trimesh"):
+    # what they have to say of a damaged file is told by our own notices and errors
+    logging.getLogger(_library).addHandler(logging.NullHandler())
 
 
 def read_whole(path: Path, limits: Limits) -> bytes:

@@ -173,7 +173,8 @@ def healed(mesh: Any, where: str) -> list[Notice]:
     notices: list[Notice] = []
     before = len(mesh.faces)
     mesh.merge_vertices()
-    mesh.update_faces(mesh.nondegenerate_faces(height=1e-9))
+    if len(mesh.faces):
+        mesh.update_faces(mesh.nondegenerate_faces(height=1e-9))
     if len(mesh.faces) < before:
         notices.append(_healed_notice(f"{before - len(mesh.faces)} empty facets left out", where))
     before = len(mesh.faces)

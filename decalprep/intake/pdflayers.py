@@ -74,7 +74,9 @@ def carried_states(
     on: dict[Group, bool] = {}
     for group in _listed(properties, "/OCGs"):
         if group.is_indirect:
-            on[target.copy_foreign(group).objgen] = states.get(group.objgen, True)
+            copied = target.copy_foreign(group)
+            if isinstance(copied, pikepdf.Object):  # a damaged table names what is not there
+                on[copied.objgen] = states.get(group.objgen, True)
     return on
 
 

@@ -140,6 +140,12 @@ def read_root_size(
             do=f"add {missing} or a viewBox to <svg>",
         )
     claim = SizeEvidence(rank, w * MM_PER_PX, h * MM_PER_PX, reason)
+    if not all(math.isfinite(v) and v > 0 for v in (claim.width_mm, claim.height_mm)):
+        raise InputProblem(
+            f"its size would be {claim.width_mm:g} x {claim.height_mm:g} mm ({reason})",
+            where=name,
+            do="correct width, height and viewBox of the SVG root",
+        )
     return RootSize(w, h, claim, box, _aspect_notices(w, h, box, aspect=aspect, name=name))
 
 
