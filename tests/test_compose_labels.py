@@ -61,6 +61,27 @@ def check(drawing, decals, placements):
         assert ink_box(mark).distance(own) < 2.0
 
 
+def left_out(drawing, code="label-left-out"):
+    """How many pieces the notices of that kind are about."""
+    return sum(int(dict(n.numbers)["left_out"]) for n in drawing.notices if n.code == code)
+
+
+def assert_clear(drawing):
+    """A name with another within 3 mm has a pointer; keys stand 1.5 mm from all names."""
+    labels = labels_of(drawing)
+    pointed = {
+        (i.decal, i.copy)
+        for i in drawing.items
+        if isinstance(i, FillMark) and i.layer is Layer.LABEL
+    }
+    for one in labels:
+        near = [o for o in labels if o is not one and ink_box(o).distance(ink_box(one)) < 2.5]
+        assert not near or (one.decal, one.copy) in pointed, one.text
+    keys = [i for i in drawing.items if isinstance(i, TextMark) and " = " in i.text]
+    for key in keys:
+        assert all(ink_box(key).distance(ink_box(one)) > 1.4 for one in labels)
+
+
 def grid(name, columns, rows, pitch, start=(20.0, 20.0)):
     return [
         Placement(name, r * columns + c + 1, 0, start[0] + c * pitch, start[1] + r * pitch)
@@ -85,6 +106,7 @@ def test_dense_grid_is_named_or_numbered_with_a_key(pitch):
     check(drawing, [decal], placements)
     assert {(m.decal, m.copy) for m in labels_of(drawing)} == {("lamp", k) for k in range(1, 31)}
     assert drawing.notices == ()
+    assert_clear(drawing)
     texts = [i.text for i in drawing.items if isinstance(i, TextMark)]
     for mark in labels_of(drawing):
         if mark.text.isdigit():
@@ -99,13 +121,13 @@ def test_full_sheet_tells_which_labels_it_left_out():
     sheet = Sheet("own", 140.0, 170.0)
     drawing = compose_sheets([decal], placements, [sheet])[0]
     check(drawing, [decal], placements)
-    left = [n.subject for n in drawing.notices if n.code == "label-left-out"]
     named = {m.copy for m in labels_of(drawing)}
-    assert len(left) + len(named) == 120
-    keys = [n for n in drawing.notices if n.code == "label-key-left-out"]
+    assert left_out(drawing) + len(named) == 120
     numbers = [m for m in labels_of(drawing) if m.text.isdigit()]
     shown = [i for i in drawing.items if isinstance(i, TextMark) and " = lamp" in i.text]
-    assert len(keys) + len(shown) == len(numbers)
+    assert left_out(drawing, "label-key-left-out") + len(shown) == len(numbers)
+    assert len(drawing.notices) <= 2  # one for each sheet and kind, not one for each piece
+    assert all("build-sheets.pdf" in n.text for n in drawing.notices)
 
 
 @settings(max_examples=15, deadline=None)
@@ -124,8 +146,8 @@ def test_random_rows_of_pieces(data):
     decal = lamp(copies=len(placements))
     drawing = compose_sheets([decal], placements, [A4])[0]
     check(drawing, [decal], placements)
-    told = sum(n.code == "label-left-out" for n in drawing.notices)
-    assert len(labels_of(drawing)) + told == len(placements)
+    assert len(labels_of(drawing)) + left_out(drawing) == len(placements)
+    assert_clear(drawing)
 
 
 def test_near_neighbours_get_a_pointer_on_the_right_side():

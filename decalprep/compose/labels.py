@@ -1,15 +1,17 @@
 """Names beside the pieces: found places that touch no decal, mark, margin or other name.
 
 Places are tried along the piece's own edge: first the name where it can belong to no other piece,
-then smaller, then with a small pointer, then a short number whose meaning is printed where there
-is room. What finds no place is told in a notice, never left out silently.
+then smaller, then with a small pointer to its piece, then a short number whose meaning is printed
+in a block of its own. A name that has another name beside it gets a pointer too. What finds no
+place is told in a notice, never left out silently; the sheet's plan (``export.sheet_plans``) names
+every piece by the same numbers.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -23,10 +25,18 @@ from decalprep.model import FillMark, Item, Layer, Notice, TextMark
 
 CLEAR_MM = 0.3
 """Gap between a name and its own piece, and between names."""
+TIGHT_MM = 0.15
+"""The same for a number: it then fits in a gap of 2 mm."""
 STEP_MM = 2.0
 """Places along a piece's edge are tried this far apart."""
-APART_MM = 1.0
-"""A name is taken for another piece's if that lies within this of it: then it gets a pointer."""
+APART_MM = 3.0
+"""A name is taken for another piece's if that, or another name, lies within this of it: then it
+gets a pointer."""
+ALOOF_MM = 1.5
+"""What the numbers mean is printed at least this far from everything else."""
+MOST_COLUMNS = 4
+PASSES = 3
+MOST_TOLD = 12
 POINTER_MM = 1.6
 
 WAYS = ((0, -1), (0, 1), (1, 0), (-1, 0))
@@ -72,6 +82,7 @@ class _Place:
     upright: bool
     toward: tuple[int, int]
     wanted: _Try
+    numbered: bool = False
 
 
 class LabelRoom:
@@ -89,7 +100,7 @@ class LabelRoom:
         shapely.prepare(self._solid)
         self._inside = printable
         self._taken: Floats = np.empty((0, 4))
-        self._edges: dict[int, Floats] = {}
+        self._edges: dict[tuple[int, float], Floats] = {}
         self._full: dict[float, tuple[float, float]] = {}
 
     def find(self, index: int, wanted: _Try) -> _Place | None:
@@ -97,11 +108,13 @@ class LabelRoom:
 
         The most readable first: below, above, right, left; then upright in the same order.
         """
-        if index not in self._edges:
-            self._edges[index] = _edge_points(self._areas[index])
+        clear = TIGHT_MM if wanted.text.isdigit() else CLEAR_MM
+        key = (index, clear)
+        if key not in self._edges:
+            self._edges[key] = _edge_points(self._areas[index], clear)
         for upright in (False, True):
             for way in WAYS:
-                boxes = _beside(self._edges[index], wanted.size, upright, way)
+                boxes = _beside(self._edges[key], wanted.size, upright, way)
                 hits = np.flatnonzero(self._free(boxes))
                 if not wanted.pointer:
                     hits = hits[self._are_its_own(index, boxes[hits])]
@@ -186,9 +199,9 @@ def label_box(mark: TextMark) -> Box:
     return Box(x, y - low, x + width, y + high)
 
 
-def _edge_points(area: BaseGeometry) -> Floats:
+def _edge_points(area: BaseGeometry, clear_mm: float) -> Floats:
     """Points on the piece's outer edge grown by the clearance, from its lower left on."""
-    grown = area.buffer(CLEAR_MM + 0.1, join_style="mitre")
+    grown = area.buffer(clear_mm + 0.1, join_style="mitre")
     parts = [p for p in shapely.get_parts(grown) if p.geom_type == "Polygon"]
     ring = max(parts, key=lambda p: float(p.area)).exterior
     steps = np.linspace(0.0, 1.0, max(8, math.ceil(ring.length / STEP_MM)), endpoint=False)
@@ -207,26 +220,68 @@ def place_labels(
     sheet: str = "",
 ) -> tuple[list[Item], list[Notice]]:
     """Labels for the pieces as items, and notices on those that had to be numbered or left out."""
-    room = LabelRoom(printable, named, blocked)
-    items: list[Item] = []
-    notices: list[Notice] = []
-    keys: list[tuple[int, Named]] = []
-    for index, piece in enumerate(named):
-        text, lost = printable_text(piece.text)
-        if lost:
-            notices.append(_letters_lost(piece, lost))
-        place = _first(room, index, _name_tries(text, height_mm))
-        if place is None:
-            place = _first(room, index, _name_tries(str(index + 1), height_mm))
-            if place is not None:
-                keys.append((index + 1, piece))
-        if place is None:
-            told = "no room for its label beside it"
-            notices.append(Notice("label-left-out", told, f"{sheet}: {piece.text}"))
-        else:
-            items.extend(_items(place, piece))
+    texts = [printable_text(piece.text) for piece in named]
+    notices = [_letters_lost(p, lost) for p, (_, lost) in zip(named, texts, strict=True) if lost]
+    pointed: set[int] = set()
+    for turn in range(PASSES):
+        room = LabelRoom(printable, named, blocked)
+        places = [
+            _place_of(room, index, text, height_mm, pointed=index in pointed)
+            for index, (text, _) in enumerate(texts)
+        ]
+        more = _crowded(places)
+        if not more:
+            break
+        pointed |= more if turn < PASSES - 2 else set(range(len(named)))
+    items = [i for p, piece in zip(places, named, strict=True) if p for i in _items(p, piece)]
+    keys = [
+        (index + 1, piece)
+        for index, (piece, place) in enumerate(zip(named, places, strict=True))
+        if place is not None and place.numbered
+    ]
+    left = [piece for piece, place in zip(named, places, strict=True) if place is None]
     key_items, key_notices = _print_keys(room, keys, sheet)
-    return items + key_items, notices + key_notices
+    return items + key_items, [*notices, *_left_out(left, sheet), *key_notices]
+
+
+def _place_of(
+    room: LabelRoom, index: int, text: str, height_mm: float, *, pointed: bool
+) -> _Place | None:
+    """A place for the name, or else for the piece's number on the sheet."""
+    place = _first(room, index, _tries(text, height_mm, pointed))
+    if place is not None:
+        return place
+    place = _first(room, index, _tries(str(index + 1), height_mm, pointed))
+    return None if place is None else replace(place, numbered=True)
+
+
+def _crowded(places: Sequence[_Place | None]) -> set[int]:
+    """Names without a pointer that have another name near enough to be taken for it."""
+    there = [(k, place) for k, place in enumerate(places) if place is not None]
+    found = set()
+    for k, place in there:
+        near = shapely.box(*_corners(place.box.grown(APART_MM)))
+        if not place.wanted.pointer and any(
+            near.intersects(shapely.box(*_corners(other.box))) for n, other in there if n != k
+        ):
+            found.add(k)
+    return found
+
+
+def _corners(box: Box) -> tuple[float, float, float, float]:
+    return box.x0, box.y0, box.x1, box.y1
+
+
+def _left_out(left: Sequence[Named], sheet: str) -> list[Notice]:
+    if not left:
+        return []
+    names = ", ".join(piece.text for piece in left[:MOST_TOLD])
+    more = f" and {len(left) - MOST_TOLD} more" if len(left) > MOST_TOLD else ""
+    text = (
+        f"no room beside {len(left)} of the pieces for a label ({names}{more}): the sheet's plan "
+        "in build-sheets.pdf names them"
+    )
+    return [Notice("label-left-out", text, sheet, numbers=(("left_out", len(left)),))]
 
 
 def _letters_lost(piece: Named, lost: str) -> Notice:
@@ -234,9 +289,10 @@ def _letters_lost(piece: Named, lost: str) -> Notice:
     return Notice("letters-missing", text, piece.text)
 
 
-def _name_tries(text: str, height: float) -> list[_Try]:
+def _tries(text: str, height: float, pointed: bool) -> list[_Try]:
+    """Ways to print a text, the best first; with a pointer only where it must have one."""
     heights = dict.fromkeys((max(height, LEAST_LABEL_MM), LEAST_LABEL_MM))
-    return [_Try(text, h, pointer) for pointer in (False, True) for h in heights]
+    return [_Try(text, h, pointer) for pointer in (False, True)[pointed:] for h in heights]
 
 
 def _first(room: LabelRoom, index: int, tries: Sequence[_Try]) -> _Place | None:
@@ -279,23 +335,29 @@ def _pointer(place: _Place, piece: Named) -> FillMark:
 def _print_keys(
     room: LabelRoom, keys: Sequence[tuple[int, Named]], sheet: str
 ) -> tuple[list[Item], list[Notice]]:
-    """What the numbers mean: one block of lines if it fits, else line by line, else notices."""
+    """What the numbers mean, in one block of a few columns; a notice where there is no room."""
     if not keys:
         return [], []
     height, pitch = LEAST_LABEL_MM, LEAST_LABEL_MM * 1.5
     lines = [printable_text(f"{number} = {piece.text}")[0] for number, piece in keys]
-    widths = [text_width_mm(line, height) for line in lines]
-    block = room.find_anywhere(max(widths), pitch * len(lines))
-    items: list[Item] = []
-    notices: list[Notice] = []
-    for k, (line, width) in enumerate(zip(lines, widths, strict=True)):
-        if block is not None:
-            at = (block.x0, block.y1 - pitch * (k + 1) + descent_mm(height))
-        elif (box := room.find_anywhere(width, pitch)) is not None:
-            at = (box.x0, box.y0 + descent_mm(height))
-        else:
-            text = f"no room on the sheet to print what the number means: {line}"
-            notices.append(Notice("label-key-left-out", text, sheet))
+    wide = max(text_width_mm(line, height) for line in lines) + 2 * ALOOF_MM
+    for columns in range(1, MOST_COLUMNS + 1):
+        rows = math.ceil(len(lines) / columns)
+        block = room.find_anywhere(wide * columns, pitch * rows + 2 * ALOOF_MM)
+        if block is None:
             continue
-        items.append(TextMark(Layer.LABEL, line, *at, height))
-    return items, notices
+        return [
+            TextMark(
+                Layer.LABEL,
+                line,
+                block.x0 + ALOOF_MM + wide * (k // rows),
+                block.y1 - ALOOF_MM - pitch * (k % rows + 1) + descent_mm(height),
+                height,
+            )
+            for k, line in enumerate(lines)
+        ], []
+    text = (
+        f"no room on the sheet to print what the numbers of {len(lines)} pieces mean: the sheet's "
+        "plan in build-sheets.pdf tells"
+    )
+    return [], [Notice("label-key-left-out", text, sheet, numbers=(("left_out", len(lines)),))]
