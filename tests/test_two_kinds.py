@@ -71,7 +71,8 @@ def test_the_report_and_the_build_sheets_tell_it_too(made: Made) -> None:
     assert "sheet 1 (label): corrected for office laser, across +0.271 %, up -0.100 %" in report
     assert "sheet 2 (plain): not corrected for a printer" in report
     pages = PdfReader(io.BytesIO(made.files["build-sheets.pdf"])).pages
-    first, second = (flat(page.extract_text()) for page in pages)
+    first, second, *plans = (flat(page.extract_text()) for page in pages)
+    assert len(plans) == 2
     assert "sheet 1 (label), corrected x +0.271 %" in first
     assert "sheet 2 (plain), no printer correction" in second
 

@@ -76,11 +76,10 @@ class _Try:
 
 @dataclass(frozen=True)
 class _Place:
-    """A box for a name; ``toward`` is the direction from it to its piece."""
+    """A box for a name; ``numbered`` where a number stands for it."""
 
     box: Box
     upright: bool
-    toward: tuple[int, int]
     wanted: _Try
     numbered: bool = False
 
@@ -121,7 +120,7 @@ class LabelRoom:
                 if len(hits):
                     box = Box(*(float(v) for v in boxes[hits[0]]))
                     self.take(box)
-                    return _Place(box, upright, (-way[0], -way[1]), wanted)
+                    return _Place(box, upright, wanted)
         return None
 
     def find_anywhere(self, width: float, height: float) -> Box | None:
@@ -319,15 +318,19 @@ def _items(place: _Place, piece: Named) -> list[Item]:
 
 
 def _pointer(place: _Place, piece: Named) -> FillMark:
-    """A small triangle at the start of the name, its tip on the side where the piece is."""
-    box, (dx, dy) = place.box, place.toward
+    """A small triangle at the start of the name, its tip toward the nearest place of the piece."""
+    box = place.box
     size = POINTER_MM - 0.4
     x, y = (box.x0 + size / 2, box.centre[1])
     if place.upright:
         x, y = (box.centre[0], box.y0 + size / 2)
+    (_, near) = shapely.shortest_line(shapely.Point(x, y), piece.area).coords
+    dx, dy = near[0] - x, near[1] - y
+    away = math.hypot(dx, dy)
+    dx, dy = dx / away, dy / away
     tip = (x + dx * size / 2, y + dy * size / 2)
     back = (x - dx * size / 2, y - dy * size / 2)
-    wide = (-dy * size / 2, dx * size / 2)
+    wide = (-dy * size * 0.36, dx * size * 0.36)  # slender, so that the tip is plain
     points = [tip, (back[0] + wide[0], back[1] + wide[1]), (back[0] - wide[0], back[1] - wide[1])]
     return FillMark(Layer.LABEL, (polygon_path(points),), decal=piece.decal, copy=piece.copy)
 

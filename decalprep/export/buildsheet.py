@@ -5,10 +5,17 @@ The same panels give the same bytes. Set in the Vera typeface that comes with re
 
 import io
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from decalprep.errors import InputProblem, UsageProblem
+from decalprep.export.buildsheet_plans import (
+    HolePlan,
+    SheetPlan,
+    draw_hole_plan,
+    draw_sheet_plan,
+    hole_plan,
+)
 from decalprep.export.buildsheet_words import (
     DISPLAY_ONLY,
     BuildChoices,
@@ -27,6 +34,8 @@ MARGIN_MM = 15.0
 GAP_MM = 6.0
 LEFT_SHARE = 0.42
 PICTURE_HIGH_MM = 88.0
+HOLES_LEAST_PT, HOLES_MOST_PT = 130.0, 230.0
+PLAN_LIST_MM = 48.0
 SIZES_PT = (9.0, 8.5, 8.0, 7.5, 7.0, 6.5)
 """Type sizes tried, largest first, until the page holds everything."""
 
@@ -42,6 +51,7 @@ class BuildSheetPanel:
     checks: tuple[str, ...] = ()
     cautions: tuple[tuple[str, str], ...] = ()
     notes: tuple[str, ...] = ()
+    holes: HolePlan | None = None
 
 
 def panel_page(
@@ -61,13 +71,18 @@ def panel_page(
         checks_for(decal),
         cautions_for(choices),
         tuple(told),
+        hole_plan(decal),
     )
 
 
 def build_sheets_pdf(
-    panels: Sequence[BuildSheetPanel], title: str, *, page_size: str = "A4"
+    panels: Sequence[BuildSheetPanel],
+    title: str,
+    *,
+    page_size: str = "A4",
+    plans: Sequence[SheetPlan] = (),
 ) -> bytes:
-    """The build sheets as PDF bytes, one page a panel.
+    """The build sheets as PDF bytes, one page a panel, then a plan of each sheet.
 
     Letters that the typeface lacks are printed as "?" and the page says so.
 
@@ -92,8 +107,12 @@ def build_sheets_pdf(
     )
     canvas.setTitle(_shown(f"{title}: build sheets"))
     canvas.setAuthor("decalprep")
+    count = len(panels) + len(plans)
     for number, panel in enumerate(panels, 1):
-        _draw_page(canvas, panel, _shown(title), f"{number} of {len(panels)}", height_mm)
+        _draw_page(canvas, panel, _shown(title), f"{number} of {count}", height_mm)
+        canvas.showPage()
+    for number, plan in enumerate(plans, len(panels) + 1):
+        _draw_plan(canvas, plan, _shown(title), f"{number} of {count}", height_mm)
         canvas.showPage()
     canvas.save()
     return out.getvalue()
@@ -152,7 +171,9 @@ def _draw_page(
         right = _right_column(panel, size)
         picture_high = min(pt_from_mm(PICTURE_HIGH_MM), _picture_high(panel, left_wide))
         left_room = top - foot - picture_high - 8
-        if _height(left, left_wide) <= left_room and _height(right, right_wide) <= top - foot:
+        wanted = HOLES_LEAST_PT if panel.holes and size > SIZES_PT[-1] else 0.0
+        right_room = top - foot - wanted
+        if _height(left, left_wide) <= left_room and _height(right, right_wide) <= right_room:
             break
     else:
         raise UsageProblem(
@@ -162,6 +183,48 @@ def _draw_page(
     _picture(canvas, panel, (margin, top - picture_high, left_wide, picture_high))
     _flow(canvas, left, margin, top - picture_high - 8, left_wide)
     _flow(canvas, right, margin + left_wide + gap, top, right_wide)
+    beside = margin + left_wide + gap
+    under = top - _height(right, right_wide)
+    _holes(canvas, panel, (beside, foot + 4, beside + right_wide, under), size)
+
+
+def _holes(
+    canvas: "Canvas", panel: BuildSheetPanel, room: tuple[float, float, float, float], size: float
+) -> None:
+    """The drawing of the holes with their labels, in what is left under the words."""
+    x0, y0, x1, y1 = room
+    if panel.holes is None or y1 - y0 < HOLES_LEAST_PT * 0.7:
+        return
+    _, _, head = _styles(size)
+    flow = [_paragraph("Holes by label (not to scale)", head)]
+    _flow(canvas, flow, x0, y1 - head.spaceBefore, x1 - x0)
+    y1 -= head.spaceBefore + _height(flow, x1 - x0)
+    draw_hole_plan(canvas, panel.holes, (x0, max(y0, y1 - HOLES_MOST_PT), x1, y1))
+
+
+def _draw_plan(
+    canvas: "Canvas", plan: SheetPlan, title: str, number: str, height_mm: float
+) -> None:
+    """A page that shows one sheet with its pieces by name."""
+    width_pt = canvas._pagesize[0]
+    margin = pt_from_mm(MARGIN_MM)
+    named = BuildSheetPanel(f"Plan of {plan.title}", b"", notes=tuple(p.name for p in plan.pieces))
+    top = _heading(canvas, named, title, pt_from_mm(height_mm) - margin, width_pt)
+    foot = _footer(canvas, named, number, width_pt)
+    words = "Which piece is which, seen from the printed side; not to scale."
+    body, _, _ = _styles(9.0)
+    _flow(canvas, [_paragraph(words, body)], margin, top, width_pt - 2 * margin)
+    list_wide = pt_from_mm(PLAN_LIST_MM)
+    shown = replace(plan, pieces=tuple(replace(p, name=_shown(p.name)) for p in plan.pieces))
+    frame = (margin, foot, width_pt - margin - list_wide, top - 18)
+    listed = draw_sheet_plan(canvas, shown, frame)
+    if not listed:
+        return
+    lines = [f"{piece.number} = {piece.name}" for piece in listed]
+    size = min(8.0, (top - 18 - foot) / len(lines) / 1.3)
+    canvas.setFont("Sheet", size)
+    for k, line in enumerate(lines, 1):
+        canvas.drawString(width_pt - margin - list_wide + 10, top - 18 - k * size * 1.3, line)
 
 
 def _heading(

@@ -26,8 +26,10 @@ from decalprep.model import (
 
 if TYPE_CHECKING:
     from decalprep.export.buildsheet_costs import InkCoverage, PanelCost
+    from decalprep.export.buildsheet_plans import SheetPlan
     from decalprep.export.buildsheet_words import BuildChoices
     from decalprep.jobs.lay import Laid
+    from decalprep.jobs.make import Made
     from decalprep.jobs.tell_sheets import SheetRun
     from decalprep.outline import PaintMask, PlateDifference, Underlay
 
@@ -254,24 +256,39 @@ def _lies_on(one: Prepared, laid: Laid, runs: Sequence[SheetRun]) -> tuple[str, 
     return tuple(f"{r.title}, {r.correction or 'no printer correction'}" for r in own if r.numbers)
 
 
-def build_sheets(
-    prepared: Sequence[Prepared],
-    finishes: Sequence[Finish],
-    laid: Laid,
-    job: Job,
-    runs: Sequence[SheetRun] = (),
-) -> bytes:
-    """The build sheets: one page a panel."""
+def build_sheets(made: Made) -> bytes:
+    """The build sheets: one page a panel, then the plan of every sheet."""
     from decalprep.export.buildsheet import build_sheets_pdf, panel_page
+    from decalprep.jobs.tell_sheets import sheet_runs
 
+    prepared, finishes, laid, job = made.prepared, made.finishes, made.laid, made.job
     pages = []
-    chosen = build_choices(prepared, finishes, laid, job, runs)
+    chosen = build_choices(prepared, finishes, laid, job, sheet_runs(made))
     for one, finish, choices in zip(prepared, finishes, chosen, strict=True):
         notices = (*one.notices, *finish.notices)
         pages.append(
             panel_page(one.decal, panel_picture(one.decal), choices=choices, notices=notices)
         )
-    return build_sheets_pdf(pages, job["title"])
+    return build_sheets_pdf(pages, job["title"], plans=sheet_plans(made.pieces.decals, laid))
+
+
+def sheet_plans(decals: Sequence[Decal], laid: Laid) -> tuple[SheetPlan, ...]:
+    """The plan of every sheet, its pieces numbered as the labels on the sheet are."""
+    from decalprep.compose import ComposeSettings
+    from decalprep.compose.sheets import pieces_on_sheets
+    from decalprep.export.buildsheet_plans import PlanPiece, SheetPlan
+
+    count = len(laid.sheets)
+    there = pieces_on_sheets(decals, laid.placements, laid.sheets, ComposeSettings())
+    plans = []
+    for k, (sheet, pieces) in enumerate(zip(laid.sheets, there, strict=True), 1):
+        found = tuple(
+            PlanPiece(n, p.name, tuple(p.decal.outline.mapped(p.sheet_from_decal).points(0.05)))
+            for n, p in enumerate(pieces, 1)
+        )
+        title = f"sheet {k} of {count} ({sheet.name})"
+        plans.append(SheetPlan(title, sheet.width_mm, sheet.height_mm, found))
+    return tuple(plans)
 
 
 def ink_of(pictures: Sequence[bytes], sheets: Sequence[Sheet]) -> tuple[InkCoverage, ...]:

@@ -299,7 +299,6 @@ def with_files(made: Made, pdf: bytes, options: MakeOptions) -> Made:
     from decalprep.jobs.prints import PRINTS_FILE, prints_made
     from decalprep.jobs.report import report_html
     from decalprep.jobs.tell import result_json, result_text
-    from decalprep.jobs.tell_sheets import sheet_runs
 
     decals = made.pieces.decals
     files = {"sheets.pdf": pdf}
@@ -307,9 +306,7 @@ def with_files(made: Made, pdf: bytes, options: MakeOptions) -> Made:
     files |= {f"sheet-{k}.png": data for k, data in enumerate(pictures, 1)}
     files |= further_sheets(made, options)
     files |= cut_files(made.drawings, decals, made.finishes)
-    files["build-sheets.pdf"] = build_sheets(
-        made.prepared, made.finishes, made.laid, made.job, sheet_runs(made)
-    )
+    files["build-sheets.pdf"] = build_sheets(made)
     made = replace(made, ink=ink_of(pictures, made.laid.sheets), costs=costs_of(made.laid, decals))
     files["proof.txt"] = result_text(made).encode()
     files["result.json"] = result_json(made).encode()
