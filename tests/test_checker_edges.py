@@ -47,6 +47,14 @@ def test_turns_in_steps_and_beside_them():
             assert faults(at(100, 100, turn=(k + 0.5) * step), parts=(part,))
 
 
+def test_free_turns_may_be_held_to_steps():
+    free = replace(BAR, turns=Turns.FREE)
+    assert faults(at(100, 100, turn=17.3), parts=(free,)) == ()
+    stepped = replace(free, turn_step_deg=30.0)
+    assert faults(at(100, 100, turn=330), parts=(stepped,)) == ()
+    assert "steps of 30 only" in faults(at(100, 100, turn=45), parts=(stepped,))[0]
+
+
 def test_copies_left_over_count_too():
     two = replace(BAR, copies=2)
     assert faults(at(100, 100), parts=(two,), unplaced=(("bar", 2),)) == ()

@@ -72,6 +72,8 @@ def test_all_faults_at_once_with_their_lines(tmp_path: Path) -> None:
         ("scale = inf", "finite"),
         ('bleed = "-1 mm"', "negative"),
         ('turns = "sideways"', "must be one of"),
+        ('turns = "any angle"\nturn_step = 50', "divide 360"),
+        ("turn_step = 45", 'goes with turns = "any angle"'),
         ('part = "../plate.stl"', "inside the job file's folder"),
         ('part = "/etc/plate.stl"', "inside the job file's folder"),
         ('part = "C:\\\\plates\\\\plate.stl"', "inside the job file's folder"),

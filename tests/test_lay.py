@@ -12,6 +12,7 @@ from shapely.geometry import box
 from decalprep.errors import DoesNotFit, JobProblem
 from decalprep.jobs.groups import Effort
 from decalprep.jobs.lay import placement_file, placement_text, read_placements
+from decalprep.model import Turns
 from decalprep.nesting import label_boxes
 
 HEAD = "[job]\npasses = 6\n"
@@ -141,6 +142,21 @@ def test_numbers_that_cannot_be_are_told(tmp_path: Path, key, value, words) -> N
 
 
 # ---------------------------------------------------------------- kinds of sheet
+
+
+def test_a_step_of_turning_holds_for_its_panel_and_lays_it_anew_when_changed(
+    tmp_path: Path,
+) -> None:
+    rules = 'turns = "any angle"\nturn_step = 36\n'
+    found = job(tmp_path, HEAD + A5 + panel("rail", rules))
+    assert found.panels[0]["turn_step"] == 36
+    free = {"turns": Turns.FREE, "turn_step_deg": 36.0}
+    first = [decal("rail", 120, 8, 3, **free)]
+    before = lay(found, first)
+    assert all(p.turn_deg % 36 == 0 for p in before.placements)
+    keep(found, before, first)
+    assert again(found, first)[0].kept == 3
+    assert again(found, [decal("rail", 120, 8, 3, **(free | {"turn_step_deg": 45.0}))])[0].kept == 0
 
 
 def test_panels_with_less_choice_come_first_and_share_their_sheets(tmp_path: Path) -> None:

@@ -117,6 +117,19 @@ def test_free_angle_fits_a_strip_across_the_diagonal():
     assert layout.placements[0].turn_deg % 90 != 0
 
 
+def test_free_turns_in_steps_of_their_own_for_each_piece():
+    """A 300 mm strip lies in A4 at 45 degrees or so, not at 0, 30 or 90; 30 and 45 differ."""
+    strip = box(0, 0, 290, 8)
+    stepped = NestPart("strip", 1, strip, Turns.FREE, turn_step_deg=45.0)
+    square = Sheet("square", 230, 230, Margins(5, 5, 5, 5))
+    layout = nest([stepped], [square], QUICK)
+    assert layout.placements[0].turn_deg % 90 == 45
+    with pytest.raises(DoesNotFit):
+        nest([replace(stepped, turn_step_deg=30.0)], [square], QUICK)
+    with pytest.raises(DecalprepError, match="do not make a whole turn"):
+        nest([replace(stepped, turn_step_deg=50.0)], [square], QUICK)
+
+
 def test_limited_sheets_leave_pieces_over_and_say_so():
     layout = nest([part("big", box(0, 0, 150, 200), 3)], [replace(A4, available=2)], QUICK)
     assert len(layout.sheets) == 2

@@ -318,6 +318,8 @@ def _check_panel(reader: _Reader, values: Values, where: Where) -> None:
         reader.fault((*where, "overlap"), '"overlap" is for tiles; add tile = true')
     if not 3.0 <= values["overlap"] <= 50.0:
         reader.fault((*where, "overlap"), '"overlap" must be from 3 to 50 mm')
+    if values["turn_step"] and values["turns"] != "any angle":
+        reader.fault((*where, "turn_step"), '"turn_step" goes with turns = "any angle"')
     if values["back_part"] and not values["part"]:
         reader.fault((*where, "back_part"), '"back_part" needs "part", the face plate, too')
     if values["masks"] and not values["part"]:

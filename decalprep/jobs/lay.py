@@ -72,7 +72,7 @@ def nest_part(decal: Decal) -> NestPart:
     area = piece.area
     if not isinstance(area, Polygon):
         area = max(area.geoms, key=lambda part: part.area)
-    return NestPart(decal.name, decal.copies, area, decal.turns, decal.panel)
+    return NestPart(decal.name, decal.copies, area, decal.turns, decal.panel, decal.turn_step_deg)
 
 
 def kinds_for(panel: PanelSpec, job: Job) -> list[SheetSpec]:

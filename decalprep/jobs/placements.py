@@ -71,8 +71,9 @@ class Kept:
 def fingerprint(part: NestPart) -> str:
     """A short name of a part's shape and rules, the same while they are the same to 0.1 um."""
     rings = [part.polygon.exterior, *part.polygon.interiors]
+    turns = part.turns.value + (f" {part.turn_step_deg:g}" if part.turn_step_deg else "")
     text = json.dumps(
-        [part.turns.value, [[[round(v, 4) + 0.0 for v in c[:2]] for c in r.coords] for r in rings]]
+        [turns, [[[round(v, 4) + 0.0 for v in c[:2]] for c in r.coords] for r in rings]]
     )
     return hashlib.sha256(text.encode()).hexdigest()[:16]
 

@@ -126,6 +126,7 @@ def _prepared(
         bleed_mm=panel["bleed"],
         bleed_into_holes=panel["bleed_into_holes"],
         turns=Turns(panel["turns"]),
+        turn_step_deg=panel["turn_step"] or 0.0,
         decal_from_artwork=found.decal_from_artwork,
         bleed_artwork=bleed.bleed_artwork,
         decal_from_bleed=bleed.decal_from_bleed,

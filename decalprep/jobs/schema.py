@@ -96,6 +96,14 @@ def share(value: Any) -> float:
     return part
 
 
+def turn_step(value: Any) -> float:
+    """A number of degrees, 1 or more, that makes a whole turn."""
+    step = number(value)
+    if not 1 <= step <= 180 or abs(360 / step - round(360 / step)) > 1e-9:
+        raise Fault("must be 1 to 180 degrees that divide 360, such as 15, 30 or 45")
+    return step
+
+
 def count(value: Any) -> int:
     """A whole number from 1 to ``MOST_COPIES``."""
     if isinstance(value, bool) or not isinstance(value, int):
@@ -421,6 +429,13 @@ PANEL = (
         Turns.QUARTER.value,
         "How the decal may be turned on the sheet.",
         '"quarter turns"',
+    ),
+    Key(
+        "turn_step",
+        turn_step,
+        None,
+        'With turns = "any angle": only in steps of so many degrees, which must divide 360.',
+        "45",
     ),
     Key(
         "sheets", many(name), (), "Kinds of sheet it may go on (all, if not given).", '["plain A4"]'

@@ -23,6 +23,7 @@ HOLE_LINE = (
 OPTIONS = """\
 # bleed = "1 mm"              # how far ink runs past the outline
 # turns = "quarter turns"     # or "half turn", "upright", "any angle"
+# turn_step = 45              # any angle: only in steps of so many degrees
 """
 AIDS = ("construction", "guides", "guide", "guide lines", "guidelines", "grid", "notes", "sketch")
 """Names of layers that are commonly no part of the legend (common practice, no source)."""

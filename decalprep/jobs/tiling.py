@@ -136,7 +136,8 @@ def tiling_of(one: Prepared, panel: PanelSpec, job: Job) -> Tiling:
     ground = _ground(decal)
     found: list[Tiling] = []
     refused: DoesNotFit | None = None
-    may_turn = decal.turns in (Turns.QUARTER, Turns.FREE)
+    free = decal.turns is Turns.FREE and 90 % (decal.turn_step_deg or 90) == 0
+    may_turn = free or decal.turns is Turns.QUARTER
     for room in _rooms(decal, panel, job):
         try:
             found.append(

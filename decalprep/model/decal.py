@@ -69,6 +69,7 @@ class Decal:
     ``decal_from_artwork`` lays the artwork in the decal frame; ``bleed_artwork`` is drawn under
     it where the artwork does not reach as far as the bleed; ``fitted_from_decal`` is the
     part's own size error (identity where the part was not measured).
+    ``turn_step_deg`` holds ``Turns.FREE`` to steps of so many degrees (0: any angle).
     ``ink`` says where ink may lie if that is not the outline grown by the bleed, as for a tile:
     one outer path, then the bare parts (even-odd). ``label`` is printed in place of the name.
     ``edge_colours`` are the ground colours (RGB, 0 to 1) that the cut line lies on, if known.
@@ -84,6 +85,7 @@ class Decal:
     bleed_mm: float = 0.0
     bleed_into_holes: bool = False
     turns: Turns = Turns.QUARTER
+    turn_step_deg: float = 0.0
     decal_from_artwork: Affine = field(default_factory=Affine)
     bleed_artwork: Artwork | None = None
     decal_from_bleed: Affine = field(default_factory=Affine)

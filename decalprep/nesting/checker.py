@@ -48,13 +48,14 @@ def _counts(
 
 
 def _turns(part: NestPart, placement: Placement) -> list[str]:
-    step = _STEP_DEG.get(part.turns)
-    if step is None:
+    step = _STEP_DEG.get(part.turns, part.turn_step_deg)
+    if not step:
         return []
     off = (placement.turn_deg + step / 2) % step - step / 2
     if abs(off) <= 1e-9:
         return []
-    return [f"{_name(placement)} is turned {placement.turn_deg:g} degrees; {part.turns.value} only"]
+    allowed = part.turns.value if part.turns in _STEP_DEG else f"steps of {step:g}"
+    return [f"{_name(placement)} is turned {placement.turn_deg:g} degrees; {allowed} only"]
 
 
 def _edges(name: str, shape: Polygon, sheet: Sheet) -> list[str]:

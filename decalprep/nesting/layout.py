@@ -16,6 +16,7 @@ class NestPart:
 
     ``key`` is the decal's name; ``polygon`` its printed area in mm in the fitted-decal frame,
     bleed included, holes kept (another decal may lie inside a hole that is large enough).
+    ``turn_step_deg`` holds ``Turns.FREE`` to steps of so many degrees; 0 leaves it free.
     """
 
     key: str
@@ -23,6 +24,7 @@ class NestPart:
     polygon: Polygon
     turns: Turns = Turns.QUARTER
     panel: str = ""
+    turn_step_deg: float = 0.0
 
 
 @dataclass(frozen=True)

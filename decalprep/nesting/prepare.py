@@ -20,10 +20,10 @@ from decalprep.units import format_mm
 def pieces_of(parts: Sequence[NestPart], settings: NestSettings) -> list[Piece]:
     """One piece a copy that is not locked; parts of the same outline share their shape."""
     locked = {(p.decal, p.copy) for p in settings.locked}
-    shapes: dict[tuple[bytes, Turns], Shape] = {}
+    shapes: dict[tuple[bytes, Turns, float], Shape] = {}
     pieces = []
     for part in parts:
-        known = (part.polygon.wkb, part.turns)
+        known = (part.polygon.wkb, part.turns, part.turn_step_deg)
         if known not in shapes:
             shapes[known] = shape_of(part, settings)
         for copy in range(1, part.copies + 1):
@@ -46,6 +46,13 @@ def check_parts(parts: Sequence[NestPart], sheets: Sequence[Sheet], settings: Ne
         if part.copies < 0 or part.polygon.is_empty or not part.polygon.is_valid:
             raise DecalprepError(
                 "its outline has no clean inside or its copies are below zero", where=part.key
+            )
+        step = part.turn_step_deg
+        if step and (step < 1 or abs(360 / step - round(360 / step)) > 1e-9):
+            raise DecalprepError(
+                f"it may turn in steps of {step:g} degrees, which do not make a whole turn",
+                where=part.key,
+                do="take 1 or more degrees that divide 360, such as 15, 30 or 45",
             )
     if settings.locked and not settings.locked_sheets:
         raise DecalprepError(

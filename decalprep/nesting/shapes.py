@@ -124,6 +124,8 @@ def angles_of(part: NestPart, settings: NestSettings) -> tuple[float, ...]:
         return (0.0, 180.0)
     if part.turns is Turns.QUARTER:
         return (0.0, 90.0, 180.0, 270.0)
+    if part.turn_step_deg > 0:
+        return tuple(k * part.turn_step_deg for k in range(round(360 / part.turn_step_deg)))
     step = min(max(settings.angle_step_deg, 1.0), 90.0)
     angles = {k * step for k in range(math.ceil(360 / step))}
     corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(part.polygon))

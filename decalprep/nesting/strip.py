@@ -40,6 +40,15 @@ class StripItem:
     name: str
     polygon: Polygon
     turns: Turns
+    turn_step_deg: float = 0.0
+
+    @property
+    def angles(self) -> list[float] | None:
+        """The angles in degrees it may be turned to; None: any."""
+        step = self.turn_step_deg
+        if self.turns is Turns.FREE and step:
+            return [k * step for k in range(round(360 / step))]
+        return ANGLES[self.turns]
 
 
 StripPacker = Callable[[float, Sequence[StripItem], float, int], tuple[float, list[Posed]] | None]
@@ -60,7 +69,7 @@ def _question(
         grown = item.polygon.buffer(gap_mm / 2 + SPARE_MM, quad_segs=8)
         outer = Polygon(shapely.simplify(Polygon(grown.exterior), SPARE_MM / 2).exterior)
         points = [list(p) for p in outer.exterior.coords[:-1]]
-        rows.append({"id": item.name, "points": points, "angles": ANGLES[item.turns]})
+        rows.append({"id": item.name, "points": points, "angles": item.angles})
     return {"height": height_mm, "seconds": seconds, "seed": seed, "items": rows}
 
 
