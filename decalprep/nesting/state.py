@@ -88,6 +88,14 @@ class OpenSheet:
         """The same sheet without its pieces (locked ones stay, they are part of the boards)."""
         return OpenSheet(self.kind, self.locked, self.closed)
 
+    def without(self, pieces: Iterable[Piece]) -> OpenSheet:
+        """The same sheet, its other pieces where they lie."""
+        lifted, twin = set(pieces), self.emptied()
+        for piece, (index, spot) in self.where.items():
+            if piece not in lifted:
+                twin.put(piece, index, spot)
+        return twin
+
 
 @dataclass
 class Nest:
