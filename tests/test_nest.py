@@ -73,6 +73,25 @@ def test_cancelled_at_any_moment_still_passes(drawn, after):
     assert len(layout.placements) + len(layout.unplaced) == sum(p.copies for p in parts)
 
 
+@settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(jobs, st.integers(1, 12))
+def test_cancelled_after_any_pass_keeps_the_best_so_far(drawn, last):
+    """From the first pass on there is a whole answer; a later stop never has more sheets."""
+    parts = [part(f"p{k}", s, n, t) for k, (s, n, t) in enumerate(drawn)]
+    rules, told = replace(QUICK, angle_step_deg=90), [0]
+    counts = []
+
+    def tell(sheets, bound, number):
+        told[0] = number
+        counts.append(sheets)
+
+    layout = nest(parts, [A4], rules, tell, lambda: told[0] >= last)
+    assert check_layout(parts, [A4], rules, layout) == ()
+    assert layout.unplaced == ()
+    assert counts == sorted(counts, reverse=True)
+    assert len(layout.sheets) <= counts[-1]
+
+
 def test_same_seed_same_layout():
     parts = [part("a", box(0, 0, 70, 50), 7), part("b", Point(0, 0).buffer(30), 5)]
     assert nest(parts, [A4], QUICK) == nest(parts, [A4], QUICK)

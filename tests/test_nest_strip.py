@@ -1,14 +1,17 @@
 """The strip packer as a helper: kept in a child, checked exactly, and never needed."""
 
+import threading
+
 import pytest
 from shapely.geometry import Point, Polygon, box
 
 from decalprep.model import Margins, Sheet, Turns
-from decalprep.nesting import NestPart, NestSettings, check_layout, nest
+from decalprep.nesting import NestPart, NestSettings, check_layout, nest, strip
 from decalprep.nesting.poses import Posed
 from decalprep.nesting.strip import StripItem, child_packer, strip_packer_there
 
 A5 = Sheet("A5", 148, 210, Margins(5, 5, 5, 5))
+CORNERS = [NestPart("corner plate", 2, Polygon([(0, 0), (135.4, 0), (0, 199.5)]), Turns.HALF)]
 DISCS = [NestPart("disc", 9, Point(0, 0).buffer(31))]
 
 
@@ -58,6 +61,30 @@ def test_the_child_is_killed_on_cancel_and_on_nonsense_gives_none():
     assert child_packer(1)(10.0, items, 2.0, 1) is None
 
 
+@pytest.mark.skipif(not strip_packer_there(), reason="spyrrow is not installed")
+@pytest.mark.parametrize("after_s", [0.0, 0.15])
+def test_a_child_that_is_killed_from_outside_costs_only_its_answer(monkeypatch, after_s):
+    """Killed as it starts, and while it works: the layout is what it was without it."""
+    start = strip.subprocess.Popen
+    killed = []
+
+    def start_and_kill(*args, **more):
+        child = start(*args, **more)
+        timer = threading.Timer(after_s, child.kill)
+        timer.start()
+        killed.append(timer)
+        return child
+
+    monkeypatch.setattr(strip.subprocess, "Popen", start_and_kill)
+    rules = NestSettings(budget=12)
+    layout = nest(CORNERS, [A5], rules, strip=child_packer(1))
+    for timer in killed:
+        timer.join()
+    assert killed
+    assert check_layout(CORNERS, [A5], rules, layout) == ()
+    assert layout == nest(CORNERS, [A5], rules)
+
+
 def two_triangles(height_mm, items, gap_mm, seed):
     """A packer by rule: one triangle as it is, one half turned, hypotenuse on hypotenuse."""
     assert height_mm == pytest.approx(202.0)
@@ -70,10 +97,8 @@ def two_triangles(height_mm, items, gap_mm, seed):
 
 def test_an_answer_between_the_cells_is_taken_as_it_is():
     """The gap between the hypotenuses is 2.1 mm; whole cells would ask for more than there is."""
-    triangle = Polygon([(0, 0), (135.4, 0), (0, 199.5)])
-    parts = [NestPart("corner plate", 2, triangle, Turns.HALF)]
     rules = NestSettings(budget=30)
-    assert len(nest(parts, [A5], rules).sheets) == 2
-    layout = nest(parts, [A5], rules, strip=two_triangles)
+    assert len(nest(CORNERS, [A5], rules).sheets) == 2
+    layout = nest(CORNERS, [A5], rules, strip=two_triangles)
     assert layout.bound_text == "1 sheet, proved fewest"
-    assert check_layout(parts, [A5], rules, layout) == ()
+    assert check_layout(CORNERS, [A5], rules, layout) == ()
