@@ -98,6 +98,7 @@ class IntakeOptions:
     by their numbers in ``numbered_circles``. ``unit`` names the unit of a file that has none
     (DXF): "mm", "in" and so on. ``allow_stretch`` accepts a width and height whose ratio is not
     the file's.
+    ``resample_dpi`` lays a picture's pixels on a grid of so many an inch; None leaves them.
     ``page`` counts from 1. ``show_layers`` and ``hide_layers`` switch layers by name. ``dpi`` is
     the density for what can only be carried over as pixels. ``line_mm`` is the width of a DXF line
     that states none.
@@ -115,6 +116,7 @@ class IntakeOptions:
     hide_layers: tuple[str, ...] = ()
     allow_missing_fonts: bool = False
     dpi: float = 600.0
+    resample_dpi: float | None = None
     line_mm: float = 0.25
     joining_mm: float = 0.01
     limits: Limits = field(default_factory=stated_limits)

@@ -24,6 +24,7 @@ from decalprep.intake.raster_page import (
     png_as_is,
     usable_profile,
 )
+from decalprep.intake.raster_resample import grid_px, resampled
 from decalprep.intake.svg_page import PageSize
 from decalprep.model import Artwork, Notice, Severity
 from decalprep.units import MM_PER_IN, pt_from_mm
@@ -37,7 +38,8 @@ LINE_ART_PPI = 600.0
 def read_raster(path: Path, options: IntakeOptions) -> Artwork:
     """The artwork of a raster file at its true size in mm.
 
-    Does not resample, nor guess a density that the file does not state.
+    Does not resample unless ``options.resample_dpi`` asks for it, nor guess a density that the
+    file does not state.
 
     Raises:
         InputProblem: not a picture, or damaged. NoSize: no density and no size given.
@@ -55,9 +57,15 @@ def read_raster(path: Path, options: IntakeOptions) -> Artwork:
         if pixels.upright:
             shown = (pixels.width, pixels.height)
         settled = _settled(claims(found, shown, swapped=swapped), options, shown, name)
+        told += _resolution_notice(pixels, shown, settled, name)
+        if options.resample_dpi is not None:
+            dpi, before = options.resample_dpi, shown
+            shown = grid_px((settled.width_mm, settled.height_mm), dpi)
+            stored = shown[::-1] if swapped and not pixels.upright else shown
+            pixels = _on_grid(image, pixels, stored, options, name)
+            told.append(_resampled_notice(before, shown, dpi, name))
     size = PageSize(pt_from_mm(settled.width_mm), pt_from_mm(settled.height_mm))
     notices += [*settled.notices, *density_notices(found, name), *told]
-    notices += _resolution_notice(pixels, shown, settled, name)
     return Artwork(
         name=path.stem,
         source=name,
@@ -202,6 +210,26 @@ def _pixels(data: bytes, image: Any, name: str) -> tuple[Pixels, list[Notice]]:
         text = "has CMYK colours without a profile; each printer shows them in its own way"
         notices.append(Notice("cmyk-without-profile", text, name))
     return made, notices
+
+
+def _on_grid(
+    image: Any, pixels: Pixels, size_px: tuple[int, int], options: IntakeOptions, name: str
+) -> Pixels:
+    """The picture with other pixels, and with the profile only where that was kept."""
+    made = resampled(image, size_px, name=name, limits=options.limits)
+    made.upright = pixels.upright
+    made.profile = made.profile if pixels.profile is not None else None
+    return made
+
+
+def _resampled_notice(
+    before: tuple[int, int], after: tuple[int, int], dpi: float, name: str
+) -> Notice:
+    text = (
+        f"its {before[0]} x {before[1]} pixels were made {after[0]} x {after[1]}, the grid of "
+        f"{dpi:g} dots an inch, as you asked"
+    )
+    return Notice("resampled", text, name, Severity.NOTE)
 
 
 def _is_deep(data: bytes, image: Any) -> bool:

@@ -1,6 +1,6 @@
 """Pixels to a page: one image over the whole page, its transparency as a soft mask.
 
-Pixels are never resampled. JPEG data and plain PNG data go in byte for byte; other files are
+Pixels are not resampled here. JPEG data and plain PNG data go in byte for byte; other files are
 decoded and packed without loss.
 """
 

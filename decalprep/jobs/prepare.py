@@ -238,6 +238,7 @@ def _take_in(panel: PanelSpec, job: Job, face: PartFace | None) -> Artwork:
         hide_layers=panel["hide_layers"],
         allow_missing_fonts=panel["allow_missing_fonts"],
         dpi=job["printer_dpi"],
+        resample_dpi=job["printer_dpi"] if panel["resample"] else None,
         unit=panel["part_unit"] if "part_unit" in panel.keys.given else None,
     )
     artwork = read_artwork(job.folder / panel["artwork"], options, part=face)

@@ -370,6 +370,13 @@ PANEL = (
         "Whether a width and height of another ratio than the drawing's may stretch it.",
         "true",
     ),
+    Key(
+        "resample",
+        flag,
+        False,
+        "Whether a picture's pixels are laid on the printer's own grid (printer_dpi of the job).",
+        "true",
+    ),
     Key("copies", count, 1, "How many of this decal.", "1"),
     Key(
         "show_layers",
