@@ -103,7 +103,8 @@ def test_a_job_asks_for_it(tmp_path: Path) -> None:
 
     saved(tmp_path, "a.png", picture(), dpi=(30, 30))
     job = tmp_path / "job.toml"
-    text = '[job]\nprinter_dpi = 120\n[[panel]]\nname = "a"\nartwork = "a.png"\noutline_from = "page"\n'
+    text = '[job]\nprinter_dpi = 120\n[[panel]]\nname = "a"\nartwork = "a.png"\n'
+    text += 'outline_from = "page"\n'
     for more, pixels in (("", (60, 40)), ("resample = true\n", (240, 160))):
         job.write_text(text + more)
         read_back = read_job(job)
