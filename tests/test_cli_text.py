@@ -6,6 +6,7 @@ import re
 import select
 import subprocess
 import sys
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -116,6 +117,24 @@ def test_help_fits_the_width_and_has_an_example_that_is_right(
         assert {w for w in line.split() if w.startswith("--")} <= options, line
 
 
+def test_no_line_of_help_is_cut_short() -> None:
+    """What a command does is told in full in the list of its group."""
+    for names, command, context in EVERY:
+        if isinstance(command, click.Group):
+            shown = command.get_help(context).partition("Commands:")[2]
+            assert "..." not in shown, names
+
+
+def test_a_misspelt_command_of_a_group_is_told_with_the_nearest(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    from decalprep.cli import run
+
+    for words, near in ((["calibrate", "pgae"], "page"), (["stock", "frget"], "forget")):
+        assert run(words) == ExitCode.USAGE
+        assert f"did you mean '{near}'" in capsys.readouterr().err
+
+
 def test_every_option_is_explained() -> None:
     for names, command, _ in EVERY:
         for parameter in command.params:
@@ -139,6 +158,29 @@ def test_exit_codes_are_told_in_one_place(capsys: pytest.CaptureFixture[str]) ->
     shown = " ".join(capsys.readouterr().out.split())
     told = set(map(int, re.findall(r"\b(\d+) [a-z]", shown.partition("Exit codes:")[2])))
     assert told == {int(code) for code in ExitCode}
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    listed = readme.partition("## Exit codes")[2].partition("##")[0]
+    assert set(map(int, re.findall(r"(?:^|\xb7 )(\d+) [a-z]", listed, re.MULTILINE))) == told
+
+
+def test_job_help_is_an_example_and_explains_one_key(capsys: pytest.CaptureFixture[str]) -> None:
+    """Both jobs that it shows are jobs that can be read."""
+    from decalprep.cli import run
+    from decalprep.jobs.manual import ENDING, OPENING
+    from decalprep.jobs.schema import TABLES
+
+    known = {name: {key.name for key in keys} for name, keys, _ in TABLES}
+    for text in (OPENING, ENDING):
+        job = tomllib.loads("\n".join(x[4:] for x in text.splitlines() if x.startswith("    ")))
+        for name, tables in job.items():
+            for table in tables if isinstance(tables, list) else [tables]:
+                assert set(table) <= known[name] | {"hole"}
+    assert run(["job-help", "outline_layer"]) == ExitCode.OK
+    shown = capsys.readouterr().out
+    assert "[[panel]]" in shown
+    assert len(shown.splitlines()) < 8
+    assert run(["job-help", "outline_lyer"]) == ExitCode.USAGE
+    assert "there are: 'outline_layer'" in " ".join(capsys.readouterr().err.split())
 
 
 # ---------------------------------------------------------------- completion

@@ -11,6 +11,7 @@ from typing import Any
 import click
 
 from decalprep import __version__
+from decalprep.cli.groups import NearGroup
 from decalprep.errors import DecalprepError, ExitCode, JobProblem
 
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -29,7 +30,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
 """Command -> (module, one line of help)."""
 
 
-class LazyGroup(click.Group):
+class LazyGroup(NearGroup):
     """A group that knows its commands by name and loads one only when it is used."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
@@ -42,20 +43,8 @@ class LazyGroup(click.Group):
         command: click.Command = module.command
         return command
 
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
-            import difflib
-
-            near = difflib.get_close_matches(args[0], COMMANDS, n=1)
-            hint = f"did you mean '{near[0]}'?" if near else "see 'decalprep --help'"
-            raise click.UsageError(f"there is no command '{args[0]}'; {hint}", ctx)
-        return super().resolve_command(ctx, args)
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+    def line_of(self, ctx: click.Context, name: str) -> str:  # noqa: ARG002
+        return COMMANDS[name][1]
 
 
 EPILOG = """\b
@@ -75,6 +64,9 @@ vehicles or with a safety function."""
 @click.version_option(__version__, prog_name="decalprep")
 def group() -> None:
     """Panel decals at exactly true size: artwork in, proven sheets out.
+
+    A job file (job.toml) says which artworks, how many of each and on what sheets. 'new' writes
+    one from your files, 'make' makes its sheets; 'job-help' explains every key.
 
     \b
     Example:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from decalprep.cli.groups import NearGroup
 from decalprep.cli.text import say, say_notices, wrapped
 
 if TYPE_CHECKING:
@@ -39,7 +40,7 @@ def _key(printer: str, stock: str, tray: str, quality: str) -> PrinterKey:
     return PrinterKey(printer.strip(), stock.strip(), tray.strip(), quality.strip())
 
 
-@click.group(name="calibrate")
+@click.group(name="calibrate", cls=NearGroup)
 def command() -> None:
     """Measure a printer, so that its sheets come out true.
 

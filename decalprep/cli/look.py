@@ -15,6 +15,9 @@ from decalprep.cli.text import say, say_notices
 def command(path: Path, width: str | None, height: str | None, page: int) -> None:
     """Tell what the artwork or part file PATH holds, and how large it is.
 
+    Its size and what says so, its layers, its strokes by width, and what to look out for. Nothing
+    is changed.
+
     \b
     Example:
       decalprep look engine.svg

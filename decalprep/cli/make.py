@@ -26,13 +26,25 @@ if TYPE_CHECKING:
     help="Folder for the results; JOB-FILE's name with -out, if not given.",
 )
 @click.option("--printer", help="Correct all sheets by this printer record.")
-@click.option("--anew", is_flag=True, help="Nest all again; do not keep earlier places.")
+@click.option(
+    "--anew",
+    is_flag=True,
+    help="Lay all out again; keep no place of an earlier run.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
-@click.option("--dpi", default=150.0, show_default=True, help="Of the pictures of the sheets.")
-@click.option("--seconds", type=float, help="Nest for so long at most; does not repeat.")
-@click.option("--keep-leftovers", is_flag=True, help="Remember what is left of the sheets.")
+@click.option(
+    "--dpi", default=150.0, show_default=True, help="Dots an inch of the pictures of the sheets."
+)
+@click.option(
+    "--seconds",
+    type=float,
+    help="Look for fewer sheets so long at most; runs differ.",
+)
+@click.option(
+    "--keep-leftovers", is_flag=True, help="Remember what is left of the sheets, for later jobs."
+)
 @click.option("--again", multiple=True, help='Print only this piece once more, as in "bezel#2".')
-@click.option("--fresh-sheet", is_flag=True, help="With --again: on a new sheet.")
+@click.option("--fresh-sheet", is_flag=True, help="With --again: print it on a new sheet.")
 @click.option("--private", is_flag=True, help="Leave job file and artworks out of the PDF.")
 def command(job_file: Path, folder: Path | None, printer: str | None, **how: Any) -> None:
     """Make the sheets of JOB_FILE, prove them by measuring, and write all files.

@@ -17,10 +17,16 @@ from decalprep.cli.text import say, wrapped
     type=click.Path(path_type=Path),
     help="The job file to write.",
 )
-@click.option("--page", default="A4", show_default=True, help="Page size of the sheets.")
+@click.option(
+    "--page", default="A4", show_default=True, help="Page size of the sheets, such as Letter or A3."
+)
 @click.option("--force", is_flag=True, help="Replace a job file that is there already.")
 def command(files: tuple[Path, ...], job_file: Path, page: str, force: bool) -> None:
     """Write a commented job file for the artwork (and part) FILES.
+
+    What the files say is filled in: true sizes, and the layers of the cut outline and the holes
+    where their names are plain. A part (STL, 3MF, OBJ, DXF) goes with the artwork whose name its
+    own starts with.
 
     \b
     Example:

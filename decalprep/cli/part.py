@@ -4,10 +4,11 @@ from pathlib import Path
 
 import click
 
+from decalprep.cli.groups import NearGroup
 from decalprep.cli.text import say, say_notices, wrapped
 
 
-@click.group(name="part")
+@click.group(name="part", cls=NearGroup)
 def command() -> None:
     """Record what one printed part measures; its decal is then fitted to it.
 

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING
 
 import click
 
+from decalprep.cli.groups import NearGroup
 from decalprep.cli.text import say, say_notices, wrapped
 
 if TYPE_CHECKING:
     from decalprep.jobs.used import UsedOptions
 
 
-@click.group(name="stock")
+@click.group(name="stock", cls=NearGroup)
 def command() -> None:
     """Part-used sheets: what is remembered of them.
 

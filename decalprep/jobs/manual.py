@@ -2,22 +2,70 @@
 
 import textwrap
 
-from decalprep.errors import UsageProblem
+from decalprep.errors import UsageProblem, near_first
 from decalprep.jobs.schema import TABLES, Key
 from decalprep.model import StockKind, Turns
 from decalprep.units import PAGE_SIZES_MM
 
 WIDTH = 80
 
-OPENING = """A job file is a TOML text. Lengths are written in quotes with their unit, as in
-"12.5 mm", "3,2 cm" or "0.5 in". Files lie in the job file's folder. A table
-starts with its name in brackets; [[sheet]] and [[panel]] may come many times.
+OPENING = """A job file says which artworks are made into decals, how many of each, and on
+what sheets. It is a TOML text, made with any plain text editor:
 
-Smallest job:
+  text        in straight quotes               name = "engine"
+  length      in quotes with its unit          width = "12.5 mm" (or "0.5 in")
+  number      no quotes, decimal point         price = 0.45
+  yes or no   true or false, no quotes         backlit = true
+  list        in square brackets               hide_layers = ["guides", "notes"]
+  file        beside the job file, with /      artwork = "art/engine.svg"
+  comment     after a #
+
+A table starts with its name in brackets and goes on to the next one. [job]
+stands once; [[sheet]] and [[panel]] may come many times. [sheet.grid] belongs
+to the [[sheet]] above it, [[panel.hole]] to the [[panel]] above it. Only a
+[[panel]] is needed; a key that is left out has its default.
+
+The smallest job:
 
     [[panel]]
     name = "engine"
     artwork = "engine.svg"
+
+A longer one is at the end. All faults of a job file are told at once, each
+with its line; the exit code is then 4.
+"""
+
+ENDING = """A longer job, as for a console that is printed on labels:
+
+    [job]
+    title = "Bridge console"
+    currency = "EUR"
+
+    [[sheet]]
+    name = "A4 label"
+    size = "A4"
+    stock = "full-sheet label stock"
+    printer = "office laser"        # once it is calibrated
+    price = 0.45
+
+    [[panel]]
+    name = "engine"
+    artwork = "engine.svg"
+    hide_layers = ["construction"]
+    outline_layer = "cut"
+    hole_layer = "holes"
+
+    [[panel.hole]]                  # one that the drawing lacks
+    x = "20 mm"
+    y = "13 mm"
+    diameter = "5.2 mm"
+    kind = "switch"
+
+    [[panel]]
+    name = "winch"
+    artwork = "winch.png"
+    width = "110 mm"                # its file does not say
+    copies = 2
 """
 
 WORDS = {
@@ -37,24 +85,31 @@ WORDS = {
 }
 
 
-def manual(table: str | None = None) -> list[str]:
-    """Lines of help, at most 80 columns, for one table or the whole file.
+def manual(about: str | None = None) -> list[str]:
+    """Lines of help, at most 80 columns, for one table, one key, or the whole file.
 
     Raises:
-        UsageProblem: there is no such table.
+        UsageProblem: there is no such table or key.
     """
-    names = [name for name, _, _ in TABLES]
-    if table is not None and table.strip("[]") not in names:
-        raise UsageProblem(f"there is no table {table!r}", do="use one of " + ", ".join(names))
-    lines = [] if table else OPENING.splitlines()
+    word = about.strip().strip("[]") if about else None
+    lines = [] if word else OPENING.splitlines()
+    found = not word
     for name, keys, words in TABLES:
-        if table and name != table.strip("[]"):
+        chosen = [key for key in keys if word in (None, name, key.name, f"{name}.{key.name}")]
+        if not chosen and word != name:
             continue
+        found = True
         head = f"[{name}]" if name in ("job", "sheet.grid") else f"[[{name}]]"
         lines += ["", head, *textwrap.wrap(words, WIDTH), ""]
-        for key in keys:
+        for key in chosen:
             lines += _key_lines(key)
-    return lines
+    if not found:
+        known = [name for name, _, _ in TABLES]
+        known += [key.name for _, keys, _ in TABLES for key in keys]
+        raise UsageProblem(
+            f"there is no table or key {word!r}", do=f"there are: {near_first(word or '', known)}"
+        )
+    return lines if word else [*lines, "", *ENDING.splitlines()]
 
 
 def _key_lines(key: Key) -> list[str]:
@@ -72,9 +127,9 @@ def _default(key: Key) -> str:
     if value is None or value == "" or value == ():
         return ""
     if isinstance(value, bool):
-        return f"Otherwise {str(value).lower()}."
+        return f"Default: {str(value).lower()}."
     if isinstance(value, tuple):
-        return f"Otherwise {value[0]:g} x {value[1]:g} mm."
+        return f"Default: {value[0]:g} x {value[1]:g} mm."
     if isinstance(value, float) and '"' in key.example:
-        return f"Otherwise {value:g} mm."
-    return f"Otherwise {value:g}." if isinstance(value, float) else f"Otherwise {value}."
+        return f"Default: {value:g} mm."
+    return f"Default: {value:g}." if isinstance(value, float) else f"Default: {value}."
