@@ -19,7 +19,8 @@ from decalprep.jobs.groups import Effort
 from decalprep.jobs.jobfile import read_job
 from decalprep.jobs.lay import Laid, lay_out, sheet_from_decal
 from decalprep.jobs.make import compose
-from decalprep.jobs.prepare import prepare_panel
+from decalprep.jobs.prepare import Prepared, prepare_panel
+from decalprep.jobs.spec import Job
 from decalprep.jobs.tiling import Pieces, pieces_of
 from decalprep.model import Drawing, PartRecord, PrinterRecord
 
@@ -90,11 +91,18 @@ def laying(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFact
     if request.param == "corrected":
         fit = PartRecord("rail 1", scale_x=0.003, scale_y=-0.002, skew=0.001).fitted_from_decal
         one, record = replace(one, decal=replace(one.decal, fitted_from_decal=fit)), LARGER
+    return laid_on_sheets(job, one, record)
+
+
+def laid_on_sheets(
+    job: Job, one: Prepared, record: PrinterRecord | None = None, dpi: float = DPI
+) -> Laying:
+    """The tiles of a job's only panel on their printed sheets."""
     pieces = pieces_of([one], job)
     laid = lay_out(pieces.decals, job, None, Effort(lambda words: None))
-    drawings, _ = compose(job, pieces, laid, {"A4": record}, ())
+    drawings, _ = compose(job, pieces, laid, {job.sheets[0].sheet.name: record}, ())
     pages = [
-        np.asarray(page.render(scale=DPI / 72, grayscale=True).to_pil())
+        np.asarray(page.render(scale=dpi / 72, grayscale=True).to_pil())
         for page in pypdfium2.PdfDocument(write_pdf(drawings))
     ]
     return Laying(pieces, laid, drawings, pages)

@@ -316,6 +316,10 @@ def _check_panel(reader: _Reader, values: Values, where: Where) -> None:
         reader.fault((*where, "outline_spot"), 'give "outline_layer" or "outline_spot", not both')
     if "overlap" in values.given and not values["tile"]:
         reader.fault((*where, "overlap"), '"overlap" is for tiles; add tile = true')
+    if values["seam_sway"] and not values["tile"]:
+        reader.fault((*where, "seam_sway"), '"seam_sway" is for tiles; add tile = true')
+    if not 0.0 <= values["seam_sway"] <= 50.0:
+        reader.fault((*where, "seam_sway"), '"seam_sway" must be from 0 to 50 mm')
     if not 3.0 <= values["overlap"] <= 50.0:
         reader.fault((*where, "overlap"), '"overlap" must be from 3 to 50 mm')
     if values["turn_step"] and values["turns"] != "any angle":

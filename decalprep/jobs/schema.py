@@ -455,6 +455,13 @@ PANEL = (
         "true",
     ),
     Key("overlap", size, 8.0, "Width of the strip that two tiles share.", '"8 mm"'),
+    Key(
+        "seam_sway",
+        distance,
+        0.0,
+        "How far a seam of tiles may leave a straight line, round legend or along an edge.",
+        '"10 mm"',
+    ),
     Key("backlit", flag, False, "Lit from behind: make an underlay and its checks.", "true"),
     Key("trap", distance, 0.4, "How far the underlay steps back from the legend.", '"0.4 mm"'),
     Key(

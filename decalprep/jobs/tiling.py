@@ -13,10 +13,8 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-import numpy as np
-import numpy.typing as npt
 import shapely
-from shapely.geometry import LineString, Polygon, box
+from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from decalprep.errors import DoesNotFit, InputProblem
@@ -24,6 +22,7 @@ from decalprep.geometry import Line, Path, path_from_ring
 from decalprep.jobs.groups import nest_settings
 from decalprep.jobs.lay import kinds_for, nest_part
 from decalprep.jobs.prepare import Prepared
+from decalprep.jobs.seam_ground import seam_ground
 from decalprep.jobs.spec import Job, PanelSpec
 from decalprep.model import (
     Decal,
@@ -38,23 +37,13 @@ from decalprep.model import (
 from decalprep.units import format_mm
 
 if TYPE_CHECKING:
-    from decalprep.nesting import Ground, Tile, Tiling
+    from decalprep.nesting import Tile, Tiling
 
 TICK_LINE_MM = 0.1
 TRIM_DASH_MM = (1.5, 1.0)
 SEAM_BLEED_MM = 1.0
 FLAT_MM = 0.002
 SPECK_MM2 = 0.001
-PICTURE_DPI = 127.0
-CELL_PX = 5
-"""Pixels a cell: at 127 px an inch a cell is 1 mm."""
-TELLING = 60.0
-"""Grey levels within a cell and its neighbours from which it counts as legend."""
-FAINT = 0.3
-"""Cost of a mm of seam for each grey level of unevenness, beside 1 on plain ground."""
-EDGE_MM = 1.0
-"""So near the outline the picture's own edge is not legend."""
-FAR_MM = 1e5
 
 
 @dataclass(frozen=True)
@@ -97,7 +86,7 @@ def pieces_of(prepared: Sequence[Prepared], job: Job) -> Pieces:
                 do="use a larger sheet, or split the panel where its plates meet",
             )
         tiling = tiling_of(one, panel, job)
-        tiles = tuple(_tile(one, tile, tiling, panel) for tile in tiling.tiles)
+        tiles = tuple(_tile(one, tile, tiling) for tile in tiling.tiles)
         every += [t.prepared for t in tiles]
         marks += [(t.prepared.decal.name, t.marks) for t in tiles]
         panels.append(_told(one, tiling, tiles, panel))
@@ -131,9 +120,12 @@ def tiling_of(one: Prepared, panel: PanelSpec, job: Job) -> Tiling:
 
     decal = one.decal
     settings = TileSettings(
-        overlap_mm=panel["overlap"], seam_bleed_mm=SEAM_BLEED_MM, bleed_mm=decal.bleed_mm
+        overlap_mm=panel["overlap"],
+        seam_bleed_mm=SEAM_BLEED_MM,
+        bleed_mm=decal.bleed_mm,
+        follow_mm=panel["seam_sway"],
     )
-    ground = _ground(decal)
+    ground, across = seam_ground(decal)
     found: list[Tiling] = []
     refused: DoesNotFit | None = None
     free = decal.turns is Turns.FREE and 90 % (decal.turn_step_deg or 90) == 0
@@ -146,6 +138,7 @@ def tiling_of(one: Prepared, panel: PanelSpec, job: Job) -> Tiling:
                     room,
                     settings,
                     ground,
+                    across=across,
                     name=decal.name,
                     may_turn=may_turn,
                 )
@@ -177,54 +170,6 @@ def _rooms(decal: Decal, panel: PanelSpec, job: Job) -> list[tuple[float, float]
     return sorted({room for room in rooms if min(room) > 0}, reverse=True)
 
 
-def _ground(decal: Decal) -> Ground:
-    """Where seams would show: legend and unevenness as seen in the drawn picture, and holes."""
-    from decalprep.nesting import Ground
-
-    uneven = _unevenness(decal)
-    x0, y0, x1, _ = _window(decal)
-    rows, columns = uneven.shape
-    step = (x1 - x0) / columns
-    left, low = np.meshgrid(x0 + step * np.arange(columns), y0 + step * np.arange(rows))
-    inside = decal.outline.polygon(0.05).buffer(-EDGE_MM)
-    shapely.prepare(inside)
-    deep = shapely.contains_xy(inside, left + step / 2, low + step / 2)
-    telling = (uneven >= TELLING) & deep
-    cells = shapely.box(left[telling], low[telling], left[telling] + step, low[telling] + step)
-    legend = [shapely.union_all(cells)] if len(cells) else []
-    return Ground(
-        legend=legend,
-        holes=[hole.contour.polygon(0.05) for hole in decal.holes],
-        cost=np.where(deep, np.minimum(uneven, TELLING) * FAINT, 0.0),
-    )
-
-
-def _window(decal: Decal) -> tuple[float, float, float, float]:
-    """The decal's box, widened to whole cells at its right and upper side."""
-    b = decal.outline.box
-    across, up = (max(1, int(np.ceil(side - 1e-6))) for side in (b.width, b.height))
-    return b.x0, b.y0, b.x0 + across, b.y0 + up
-
-
-def _unevenness(decal: Decal) -> npt.NDArray[np.float64]:
-    """Grey levels between darkest and lightest of each 1 mm cell and its neighbours, row 0 low."""
-    from decalprep.geometry import Box
-    from decalprep.outline.picture import draw
-
-    window = Box(*_window(decal))
-    picture = draw(decal.artwork, decal.decal_from_artwork, window, dpi=PICTURE_DPI)
-    paper = picture.paper.astype(np.int16)
-    rows, columns = paper.shape[0] // CELL_PX, paper.shape[1] // CELL_PX
-    blocks = paper[: rows * CELL_PX, : columns * CELL_PX].reshape(
-        rows, CELL_PX, columns, CELL_PX, 3
-    )
-    low = np.pad(blocks.min(axis=(1, 3)), ((0, 1), (0, 1), (0, 0)), mode="edge")
-    high = np.pad(blocks.max(axis=(1, 3)), ((0, 1), (0, 1), (0, 0)), mode="edge")
-    least = np.minimum(np.minimum(low[:-1, :-1], low[1:, :-1]), low[:-1, 1:])
-    most = np.maximum(np.maximum(high[:-1, :-1], high[1:, :-1]), high[:-1, 1:])
-    return np.asarray((most - least).max(axis=2)[::-1], dtype=np.float64)
-
-
 # ---------------------------------------------------------------- one tile
 
 
@@ -238,7 +183,7 @@ class _Made:
     over: tuple[int, ...]
 
 
-def _tile(one: Prepared, tile: Tile, tiling: Tiling, panel: PanelSpec) -> _Made:
+def _tile(one: Prepared, tile: Tile, tiling: Tiling) -> _Made:
     decal = one.decal
     count = len(tiling.tiles)
     over = tuple(
@@ -246,7 +191,6 @@ def _tile(one: Prepared, tile: Tile, tiling: Tiling, panel: PanelSpec) -> _Made:
         for other in tiling.tiles
         if other.number < tile.number and other.cut.intersection(tile.cut).area > SPECK_MM2
     )
-    band = _band(tile, tiling, panel["overlap"])
     inside = decal.outline.polygon(FLAT_MM)
     tabs = [t for t in _polygons(tile.cut.difference(inside.buffer(FLAT_MM))) if t.area > 0.5]
     holes, parts, crossed = _holes(decal, tile, inside)
@@ -256,7 +200,7 @@ def _tile(one: Prepared, tile: Tile, tiling: Tiling, panel: PanelSpec) -> _Made:
         label=_label(decal.name, tile.number, count, over),
         outline=_ring(tile.cut),
         holes=holes,
-        ink=_ink(decal, tile, band, holes, parts),
+        ink=_ink(decal, tile, holes, parts),
         bleed_mm=decal.bleed_mm,
     )
     marks = [StrokeMark(Layer.TILE_MARK, tick, TICK_LINE_MM) for tick in tile.ticks]
@@ -287,20 +231,6 @@ def _label(name: str, number: int, count: int, over: tuple[int, ...]) -> str:
     return f"{words}, over tile{'s' if len(over) > 1 else ''} {which}{over[-1]}"
 
 
-def _band(tile: Tile, tiling: Tiling, overlap_mm: float) -> Polygon:
-    """Where the tile may have ink, without the decal's own edge: from seam bleed to overlap."""
-    middle = tile.shown.representative_point()
-    sides = [-FAR_MM, -FAR_MM, FAR_MM, FAR_MM]
-    for seam in tiling.seams:
-        x, y = seam.line.points()[0]
-        axis, at, mine = (0, x, middle.x) if seam.upright else (1, y, middle.y)
-        if at < mine:
-            sides[axis] = max(sides[axis], at - SEAM_BLEED_MM)
-        else:
-            sides[axis + 2] = min(sides[axis + 2], at + overlap_mm)
-    return box(*sides)
-
-
 def _holes(
     decal: Decal, tile: Tile, inside: Polygon
 ) -> tuple[tuple[Hole, ...], tuple[Polygon, ...], tuple[str, ...]]:
@@ -323,13 +253,13 @@ def _holes(
 
 
 def _ink(
-    decal: Decal, tile: Tile, band: Polygon, holes: Sequence[Hole], parts: Sequence[Polygon]
+    decal: Decal, tile: Tile, holes: Sequence[Hole], parts: Sequence[Polygon]
 ) -> tuple[Path, ...]:
     """Where the tile's ink may lie: one outer path, then the bare parts of its holes."""
     from decalprep.compose.pieces import inked_shape
 
     outer = inked_shape(replace(decal, holes=()))
-    area = outer.polygon.intersection(band)
+    area = outer.polygon.intersection(tile.band)
     if parts and not decal.bleed_into_holes:
         area = area.difference(shapely.union_all(list(parts)))
     mine = max(_polygons(area), key=lambda p: float(p.intersection(tile.shown).area))

@@ -121,6 +121,23 @@ def best_lines(
         before.append(back)
 
 
+def swayed(between: Costs, away: int) -> Costs:
+    """Cost of the cheapest seam within ``away`` cells of each line; ``between`` is (rows, lines).
+
+    Moves as ``following`` does, but sums cells, not mm.
+
+    >>> swayed(np.array([[0.0, 9, 9], [0, 9, 9], [9, 0, 9], [9, 0, 9]]), 1)
+    array([ 3.,  3., 18.])
+    """
+    padded = np.pad(between, ((0, 0), (away, away)), constant_values=np.inf)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * away + 1, axis=1)
+    total = windows[0]
+    for row in windows[1:]:
+        side = np.pad(total, ((0, 0), (1, 1)), constant_values=np.inf) + SIDEWAYS
+        total = np.minimum(np.minimum(side[:, :-2], side[:, 2:]), total) + row
+    return np.asarray(total.min(axis=1))
+
+
 def following(field: CostMap, line: int, most_mm: float) -> list[int]:
     """Line number for each row of the cheapest seam within ``most_mm`` of a straight one.
 

@@ -19,6 +19,7 @@ from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import numpy as np
+import numpy.typing as npt
 from shapely import union_all
 from shapely.geometry import LineString, Polygon, box
 from shapely.geometry.base import BaseGeometry
@@ -27,7 +28,15 @@ from decalprep.errors import DoesNotFit
 from decalprep.geometry import Box, Line, Path
 from decalprep.model import Notice
 from decalprep.nesting.raster import polygons_of
-from decalprep.nesting.seams import CostMap, Costs, best_lines, column_costs, cost_map, following
+from decalprep.nesting.seams import (
+    CostMap,
+    Costs,
+    best_lines,
+    column_costs,
+    cost_map,
+    following,
+    swayed,
+)
 from decalprep.nesting.tile_ends import (
     FAR_MM,
     Ends,
@@ -40,6 +49,7 @@ from decalprep.nesting.tile_ends import (
 )
 from decalprep.units import format_mm
 
+AVOID = 1e9
 FUSE_MM = 0.01
 """A tab is grown by a tenth of this, so that it joins its tile for certain."""
 
@@ -72,8 +82,10 @@ class Seam:
 class Tile:
     """One piece to print: ``polygon`` (all its ink, tabs included) is nested.
 
-    ``cut`` is what the knife leaves of it before assembly (tabs and overlap strips kept, seams cut
-    exactly), ``shown`` what stays in view. ``number`` is its place in the assembly order, from 1.
+    ``band`` is where it has ink, without the decal's own edge: from the seam bleed to the end of
+    the overlap strip. ``cut`` is what the knife leaves of it before assembly (tabs and overlap
+    strips kept, seams cut exactly), ``shown`` what stays in view. ``number`` is its place in the
+    assembly order, from 1.
     """
 
     number: int
@@ -81,6 +93,7 @@ class Tile:
     cut: Polygon
     shown: Polygon
     ticks: tuple[Path, ...]
+    band: Polygon
 
 
 @dataclass(frozen=True)
@@ -98,18 +111,29 @@ def _choose(field_: CostMap, room_mm: float, settings: TileSettings) -> list[int
     Where the fewest tiles must cross legend or holes, one tile more is taken if that avoids it.
     """
     step, over = field_.step_mm, settings.overlap_mm
-    costs = column_costs(field_)
-    crossed = field_.avoided[:, :-1] | field_.avoided[:, 1:]
+    costs, crossed = _line_costs(field_, settings)
     bleed = settings.seam_bleed_mm
     last = room_mm - bleed + (len(costs) + 1) * step - field_.box.width
     rooms = (room_mm - over, room_mm - over - bleed, last)
     least = settings.least_mm
     few = best_lines(costs, step, *rooms, least=least) or best_lines(costs, step, *rooms)
-    if not few or not crossed[:, few].any():
+    if not few or not crossed[few].any():
         return few
-    clean = np.where(crossed.any(axis=0), np.inf, costs)
-    more = best_lines(clean, step, *rooms, least=least) or best_lines(clean, step, *rooms)
+    clean = np.where(crossed, np.inf, costs)
+    more = best_lines(clean, step, *rooms, least=least)
     return more if more and len(more) <= len(few) + 1 else few
+
+
+def _line_costs(field_: CostMap, settings: TileSettings) -> tuple[Costs, npt.NDArray[np.bool_]]:
+    """For each line: what a seam there costs, and whether it must cross legend or holes."""
+    crossed = field_.avoided[:, :-1] | field_.avoided[:, 1:]
+    away = int(settings.follow_mm / field_.step_mm)
+    if not away:
+        return column_costs(field_), np.asarray(crossed.any(axis=0))
+    between = np.maximum(field_.costs[:, :-1], field_.costs[:, 1:])
+    # counted so high that a step sideways is nothing beside a cell crossed
+    crossing = swayed(crossed.astype(np.float64) * AVOID, away) >= AVOID
+    return swayed(between, away) * field_.step_mm, crossing
 
 
 def _lines(field_: CostMap, chosen: Sequence[int], settings: TileSettings) -> list[list[Point]]:
@@ -178,7 +202,11 @@ def _largest(shape: BaseGeometry) -> Polygon:
 
 
 def _tile(
-    number: int, parts: Sequence[BaseGeometry], ends: Sequence[Ends], settings: TileSettings
+    number: int,
+    parts: Sequence[BaseGeometry],
+    ends: Sequence[Ends],
+    band: BaseGeometry,
+    settings: TileSettings,
 ) -> Tile:
     """One tile from its (printed, cut, shown) areas, with those tabs and ticks that touch it."""
     printed, cut, shown = parts
@@ -198,6 +226,7 @@ def _tile(
         _largest(union_all([cut, *tabs])),
         _largest(shown),
         tuple(ticks),
+        _largest(band),
     )
 
 
@@ -223,7 +252,8 @@ def _cut(decal: Polygon, seams: Sequence[Seam], settings: TileSettings) -> tuple
                     piece.intersection(a).intersection(b) for a, b in zip(row, column, strict=True)
                 ]
                 if parts[2].area > 1e-6 * decal.area:
-                    tiles.append(_tile(len(tiles) + 1, parts, ends, settings))
+                    band = row[0].intersection(column[0])
+                    tiles.append(_tile(len(tiles) + 1, parts, ends, band, settings))
     return tuple(tiles)
 
 
@@ -244,13 +274,15 @@ def tile_decal(
     settings: TileSettings | None = None,
     ground: Ground | None = None,
     *,
+    across: Ground | None = None,
     name: str = "",
     may_turn: bool = True,
 ) -> Tiling:
     """Tiles of a decal in mm, each no larger than ``room_mm`` (width, height) with its tabs.
 
     The way round of the sheet with fewer tiles is taken, then the one with the cheaper seams.
-    A decal that fits whole comes back as one tile without seams.
+    A decal that fits whole comes back as one tile without seams. ``across`` is the ground of seams
+    that lie across, where it is another.
     Does not bend seams round legend unless ``follow_mm`` allows it.
 
     Raises:
@@ -261,17 +293,12 @@ def tile_decal(
     ([102, 198], 1)
     """
     settings, ground = settings or TileSettings(), ground or Ground()
-    field_ = cost_map(
-        decal,
-        settings.step_mm,
-        legend=ground.legend,
-        holes=ground.holes,
-        edges=ground.edges,
-        clear_mm=settings.clear_mm,
-        extra=ground.cost,
+    fields = (
+        _field(decal, ground, settings),
+        _field(decal, across or ground, settings).turned(),
     )
     ways = [room_mm, room_mm[::-1]] if may_turn else [room_mm]
-    found = [t for room in ways if (t := _one_way(decal, field_, room, settings)) is not None]
+    found = [t for room in ways if (t := _one_way(decal, fields, room, settings)) is not None]
     if not found:
         raise DoesNotFit(
             f"it cannot be tiled onto {format_mm(room_mm[0])} x {format_mm(room_mm[1])} with an "
@@ -283,13 +310,30 @@ def tile_decal(
     return replace(best, notices=_notices(best.seams, name))
 
 
+def _field(decal: Polygon, ground: Ground, settings: TileSettings) -> CostMap:
+    return cost_map(
+        decal,
+        settings.step_mm,
+        legend=ground.legend,
+        holes=ground.holes,
+        edges=ground.edges,
+        clear_mm=settings.clear_mm,
+        extra=ground.cost,
+    )
+
+
 def _one_way(
-    decal: Polygon, field_: CostMap, room_mm: tuple[float, float], settings: TileSettings
+    decal: Polygon,
+    fields: tuple[CostMap, CostMap],
+    room_mm: tuple[float, float],
+    settings: TileSettings,
 ) -> Tiling | None:
     """The tiling for one way round of the sheet; None where a tile would not fit."""
+    field_, turned = fields
     width, height = field_.box.width, field_.box.height
     if width <= room_mm[0] + 1e-9 and height <= room_mm[1] + 1e-9:
-        return Tiling((Tile(1, decal, decal, decal, ()),), ())
+        everything = box(-FAR_MM, -FAR_MM, FAR_MM, FAR_MM)
+        return Tiling((Tile(1, decal, decal, decal, (), everything),), ())
     wide, high = width > room_mm[0] + 1e-9, height > room_mm[1] + 1e-9
     tab = settings.bleed_mm + settings.tab_mm + settings.show_mm
     tabs = 2 * tab + FUSE_MM
@@ -302,7 +346,7 @@ def _one_way(
         lines = _lines(field_, _choose(field_, room, settings), settings)
         seams += [_seam(decal, field_, points, True, settings) for points in lines]
     if high:
-        turned, flipped = field_.turned(), swap(decal)
+        flipped = swap(decal)
         room = room_mm[1] - (tab if wide else 0.0) - sway
         lines = _lines(turned, _choose(turned, room, settings), settings)
         seams += [_seam(flipped, turned, points, False, settings) for points in lines]
