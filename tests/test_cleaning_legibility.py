@@ -1,7 +1,9 @@
 """Legibility at true size: heights, lines, gaps and contrast, with places."""
 
+import pikepdf
 import pytest
 from hairline_cases import artwork_of, hidden_layer, page_bytes
+from pikepdf import Name
 
 from decalprep.cleaning import (
     LegibilitySettings,
@@ -171,6 +173,33 @@ def test_every_warning_has_its_place_on_the_page() -> None:
     for notice in notices:
         assert notice.box_mm is not None, notice
         assert Box(0, 0, 70, 40).contains(notice.box_mm), notice
+
+
+def test_coarse_pictures_inside_a_drawing_are_told_with_their_places() -> None:
+    """8-bit pictures under 300 px/in and 1-bit ones under 600, at their size on the page."""
+
+    def dress(document, page, which) -> None:
+        def image(bits: int) -> pikepdf.Object:
+            made = document.make_stream(bytes(64 * 64))
+            made.Type, made.Subtype, made.ColorSpace = Name.XObject, Name.Image, Name.DeviceGray
+            made.Width, made.Height, made.BitsPerComponent = 64, 64, bits
+            return made
+
+        page.Resources.XObject = pikepdf.Dictionary(T=image(8), L=image(1))
+
+    side = 64 / 300 * 25.4
+    content = (
+        f"{MM:.9f} 0 0 {MM:.9f} 0 0 cm q {side} 0 0 {side} 2 2 cm /T Do Q "
+        f"q 0 {side + 0.1} {-side - 0.1} 0 30 2 cm /T Do Q "
+        f"q {side / 2} 0 0 {side / 2} 40 2 cm /L Do Q q {side} 0 0 {side / 2} 50 2 cm /L Do Q"
+    )
+    notices = check_legibility(artwork_of(page_bytes(content.encode(), dress)))
+    told = found(notices, "image-coarse")
+    ppi = [dict(n.numbers)["ppi"] for n in told]
+    assert ppi == pytest.approx([64 / (side + 0.1) * 25.4, 300])
+    boxes = [n.box_mm for n in told]
+    assert boxes[0].corners[0] == pytest.approx((30 - side - 0.1, 2), abs=1e-4)
+    assert boxes[1].corners[0] == pytest.approx((50, 2), abs=1e-4)
 
 
 @pytest.mark.parametrize("value", [0.0, -1.0, float("nan")])

@@ -2,6 +2,8 @@
 
 import dataclasses
 import io
+import struct
+import zlib
 
 import pikepdf
 import pytest
@@ -148,3 +150,40 @@ def test_broken_artwork_is_named(data):
     art = dataclasses.replace(make_artwork(60, 40), page_pdf=data)
     with pytest.raises(InputProblem, match=r"bow\.svg: the artwork's page cannot be read"):
         show(art)
+
+
+def images_of(pdf):
+    with pikepdf.open(io.BytesIO(pdf)) as document:
+        return [
+            (
+                int(o.BitsPerComponent),
+                bytes(o.ColorSpace[1].read_bytes()) if isinstance(o.ColorSpace, Array) else None,
+                bytes(o.read_raw_bytes()),
+            )
+            for o in document.objects
+            if isinstance(o, pikepdf.Stream) and o.get("/Subtype") == Name.Image
+        ]
+
+
+def test_pictures_reach_the_sheet_with_their_depth_profile_and_bytes(tmp_path):
+    """A 16-bit picture with a colour profile and a CMYK JPEG, cleaned and laid on a sheet."""
+    import cv2
+    import numpy as np
+    from PIL import Image, ImageCms
+
+    from decalprep.cleaning import make_white_bare
+    from decalprep.intake.options import IntakeOptions
+    from decalprep.intake.raster import read_raster
+
+    profile = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
+    ramp = np.linspace(9000, 60000, 24 * 16).astype(np.uint16).reshape(16, 24)
+    plain = cv2.imencode(".png", np.dstack([ramp, ramp, ramp]))[1].tobytes()
+    chunk = b"iCCPa\0\0" + zlib.compress(profile)
+    icc = struct.pack(">I", len(chunk) - 4) + chunk + struct.pack(">I", zlib.crc32(chunk))
+    (tmp_path / "deep.png").write_bytes(plain[:33] + icc + plain[33:])
+    Image.effect_noise((24, 16), 50).convert("CMYK").save(tmp_path / "inks.jpg")
+    for name, bits, carried in (("deep.png", 16, profile), ("inks.jpg", 8, None)):
+        artwork = read_raster(tmp_path / name, IntakeOptions(width_mm=30))
+        ((depth, found, raw),) = images_of(show(make_white_bare(artwork).artwork))
+        assert (depth, found) == (bits, carried), name
+        assert name != "inks.jpg" or raw == (tmp_path / name).read_bytes()

@@ -4,6 +4,7 @@ The order of floors itself is held by import-linter (pyproject.toml), which CI r
 """
 
 import ast
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -133,6 +134,14 @@ def test_every_command_is_there_and_has_an_example() -> None:
         assert command is not None
         assert "Example" in (command.help or ""), f"{name} shows no example"
         assert line.endswith(".")
+
+
+@pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md"])
+def test_files_that_the_guides_name_are_there(name: str) -> None:
+    top = ROOT.parent
+    named = re.findall(r"`((?:tests|decalprep|fixtures)/[\w/.*-]+)`", (top / name).read_text())
+    assert named
+    assert [path for path in named if not any(top.glob(path))] == []
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no resource module")

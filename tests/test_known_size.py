@@ -3,11 +3,13 @@
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from decalprep.errors import JobProblem
 from decalprep.jobs.jobfile import read_job
 from decalprep.jobs.look import look_at
 from decalprep.jobs.prepare import prepare_panel
+from decalprep.model import Severity
 
 SVG = (
     '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="50mm" viewBox="0 0 100 50">'
@@ -77,3 +79,25 @@ def test_two_sides_of_another_ratio_need_the_word_stretch(tmp_path: Path) -> Non
     read = read_job(job(tmp_path, sides + "stretch = true"))
     made = prepare_panel(read.panels[0], read, None, lambda _: None)
     assert made.decal.artwork.height_mm == pytest.approx(50.0, abs=1e-3)
+
+
+@pytest.mark.parametrize(("said", "told"), [('width = "60 mm"', True), ("", False)])
+def test_a_stated_width_is_of_the_page_and_the_decals_own_is_told_beside_it(
+    tmp_path: Path, said: str, told: bool
+) -> None:
+    """A picture of 600 x 400 pixels whose decal is the 500 x 300 in its middle."""
+    picture = Image.new("RGBA", (600, 400))
+    picture.paste((20, 30, 60, 255), (50, 50, 550, 350))
+    picture.save(tmp_path / "a.png", dpi=(254, 254))
+    path = tmp_path / "job.toml"
+    path.write_text(f'[[panel]]\nname = "helm"\nartwork = "a.png"\n{said}\n')
+    read = read_job(path)
+    made = prepare_panel(read.panels[0], read, None, lambda _: None)
+    assert any("size of the whole page 60.000 x 40.000 mm" in s for s in made.sources)
+    assert any(s.startswith("outline 50.0") and " x 30.0" in s for s in made.sources)
+    notices = [n for n in made.notices if n.code == "page-is-not-decal"]
+    assert [n.severity for n in notices] == [Severity.WARNING] * told
+    if told:
+        assert "the whole picture, 60.00 x 40.00 mm; the decal found in it is 50.0" in (
+            notices[0].text
+        )

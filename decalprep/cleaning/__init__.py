@@ -5,6 +5,7 @@ on the page is |w| times the singular values of the map from user space to the a
 count as the same within 0.03 mm, about the smallest dot of a desktop printer (600 dpi: 0.042 mm).
 """
 
+from decalprep.cleaning.coarse import image_ppi, is_coarse
 from decalprep.cleaning.contrast import contrast_ratio, relative_luminance
 from decalprep.cleaning.hairlines import strip_hairlines
 from decalprep.cleaning.leave_out import leave_out
@@ -46,6 +47,8 @@ __all__ = [
     "close_up",
     "contrast_ratio",
     "height_mm_for_angle",
+    "image_ppi",
+    "is_coarse",
     "leave_out",
     "legend_ink",
     "make_white_bare",

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from decalprep.cleaning.coarse import coarse_images
 from decalprep.cleaning.contrast import contrast_ratio
 from decalprep.cleaning.features import Narrow, colours_in, dark_mask, narrow_places
 from decalprep.cleaning.letters import (
@@ -84,6 +85,7 @@ def check_legibility(
         *_strokes(artwork, contents, wanted),
         *_narrow(artwork, pixels, dpi, wanted),
         *_contrasts(artwork, letters.words, pixels, dpi, wanted),
+        *coarse_images(artwork, contents),
     ]
     rank = {Severity.DANGER: 0, Severity.WARNING: 1, Severity.NOTE: 2}
     return tuple(sorted(notices, key=lambda notice: rank[notice.severity]))

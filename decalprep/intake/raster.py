@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from decalprep.cleaning.coarse import LINE_ART_PPI, TONE_PPI
 from decalprep.errors import DecalprepError, InputProblem, NoSize, TooMuch, UsageProblem
 from decalprep.intake.evidence import SettledSize, settle_size
 from decalprep.intake.options import IntakeOptions, Limits
@@ -30,9 +31,6 @@ from decalprep.model import Artwork, Notice, Severity
 from decalprep.units import MM_PER_IN, pt_from_mm
 
 FORMATS = ("PNG", "JPEG", "TIFF", "WEBP", "BMP")
-TONE_PPI = 300.0
-LINE_ART_PPI = 600.0
-"""Resolution at true size under which tone and 1-bit line art look coarse: common practice."""
 
 
 def read_raster(path: Path, options: IntakeOptions) -> Artwork:

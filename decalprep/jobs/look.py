@@ -8,18 +8,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from decalprep.cleaning import stroke_table
+from decalprep.cleaning import image_ppi, is_coarse, stroke_table
 from decalprep.errors import NoSize
-from decalprep.geometry import Affine
 from decalprep.model import Artwork, Notice, PartFace
 from decalprep.pdfstream import PageContents, PaintedShape, ShownImage, ShownText, read_page
-from decalprep.units import MM_PER_IN
 
 if TYPE_CHECKING:
     from decalprep.intake.options import IntakeOptions
 
 WIDTH = 80
-LOW_PPI = 300.0
 MOST_CIRCLES = 40
 PARTS = {".stl", ".3mf", ".obj", ".ply", ".off"}
 FRAME = "from the lower left corner, x to the right, y upward"
@@ -158,25 +155,13 @@ def _strokes(artwork: Artwork) -> list[str]:
     return lines
 
 
-def image_ppi(image: ShownImage, artwork_from_page: Affine) -> tuple[float, float]:
-    """(across, up) pixels an inch of an image at its true size."""
-    m = artwork_from_page @ image.page_from_image
-    across = (m.a**2 + m.b**2) ** 0.5
-    up = (m.c**2 + m.d**2) ** 0.5
-    return (
-        image.width_px / across * MM_PER_IN if across else 0.0,
-        image.height_px / up * MM_PER_IN if up else 0.0,
-    )
-
-
 def _images(artwork: Artwork, contents: PageContents) -> list[str]:
     if not contents.images:
         return ["images: none"]
     lines = ["images at true size:"]
     for image in contents.images:
-        across, up = image_ppi(image, artwork.artwork_from_page)
-        least = 600.0 if image.bits == 1 else LOW_PPI
-        word = "  (coarse)" if min(across, up) < least else ""
+        across, up = image_ppi(image, artwork)
+        word = "  (coarse)" if is_coarse(image, artwork) else ""
         lines.append(
             f"  {image.width_px} x {image.height_px} px, {image.bits} bit {image.colour_space}: "
             f"{across:.0f} x {up:.0f} px/in{word}"
