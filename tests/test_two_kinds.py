@@ -10,6 +10,7 @@ from decalprep.jobs.jobfile import read_job
 from decalprep.jobs.make import Made, MakeOptions, make_job
 from decalprep.jobs.report import report_html
 from decalprep.jobs.tell import result_text
+from decalprep.jobs.tell_sheets import SheetRun, kind_names
 from decalprep.model import PrinterRecord
 from decalprep.records import save_printer
 
@@ -64,6 +65,16 @@ def test_kinds_without_a_record_are_all_named(made: Made) -> None:
     told = flat(result_text(replace(made, records=(None, None))))
     assert "sheet 1 (label): not corrected" in told
     assert "sheet 2 (plain): not corrected" in told
+
+
+def test_kinds_without_a_name_are_not_taken_for_numbers(made: Made) -> None:
+    bare = [
+        replace(s, sheet=replace(s.sheet, name=f"sheet {k}"))
+        for k, s in enumerate(made.job.sheets, 1)
+    ]
+    assert kind_names(replace(made.job, sheets=tuple(bare)))["sheet 2"] == "[[sheet]] 2"
+    assert kind_names(replace(made.job, sheets=(bare[0],))) == {"sheet 1": ""}
+    assert SheetRun("", (1, 2), None).title == "sheets 1, 2"
 
 
 def test_the_report_and_the_build_sheets_tell_it_too(made: Made) -> None:

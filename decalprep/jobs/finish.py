@@ -269,15 +269,17 @@ def build_sheets(made: Made) -> bytes:
         pages.append(
             panel_page(one.decal, panel_picture(one.decal), choices=choices, notices=notices)
         )
-    return build_sheets_pdf(pages, job["title"], plans=sheet_plans(made.pieces.decals, laid))
+    return build_sheets_pdf(pages, job["title"], plans=sheet_plans(made))
 
 
-def sheet_plans(decals: Sequence[Decal], laid: Laid) -> tuple[SheetPlan, ...]:
+def sheet_plans(made: Made) -> tuple[SheetPlan, ...]:
     """The plan of every sheet, its pieces numbered as the labels on the sheet are."""
     from decalprep.compose import ComposeSettings
     from decalprep.compose.sheets import pieces_on_sheets
     from decalprep.export.buildsheet_plans import PlanPiece, SheetPlan
+    from decalprep.jobs.tell_sheets import kind_names
 
+    laid, decals, kinds = made.laid, made.pieces.decals, kind_names(made.job)
     count = len(laid.sheets)
     there = pieces_on_sheets(decals, laid.placements, laid.sheets, ComposeSettings())
     plans = []
@@ -286,7 +288,8 @@ def sheet_plans(decals: Sequence[Decal], laid: Laid) -> tuple[SheetPlan, ...]:
             PlanPiece(n, p.name, tuple(p.decal.outline.mapped(p.sheet_from_decal).points(0.05)))
             for n, p in enumerate(pieces, 1)
         )
-        title = f"sheet {k} of {count} ({sheet.name})"
+        kind = kinds.get(sheet.name, sheet.name)
+        title = f"sheet {k} of {count}" + (f" ({kind})" if kind else "")
         plans.append(SheetPlan(title, sheet.width_mm, sheet.height_mm, found))
     return tuple(plans)
 

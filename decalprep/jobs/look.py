@@ -139,7 +139,8 @@ def _layers(contents: PageContents) -> list[str]:
             if not item.visible:
                 hidden.add(item.layer)
     return ["layers:"] + [
-        f"  {name}: {drawn.get(name, 0)} items" + (", hidden" if name in hidden else "")
+        f"  {name}: {drawn.get(name, 0)} item{'s' * (drawn.get(name, 0) != 1)}"
+        + (", hidden" if name in hidden else "")
         for name in contents.layers
     ]
 

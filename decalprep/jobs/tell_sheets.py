@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from decalprep.calibration import expected_error
 from decalprep.compose import correction_note
+from decalprep.jobs.spec import Job
 from decalprep.model import PrinterRecord
 
 if TYPE_CHECKING:
@@ -22,6 +23,7 @@ class SheetRun:
     """The sheets of one kind: their numbers from 1, and the record that corrects them."""
 
     kind: str
+    """Its name in the job; where it has none, which [[sheet]] it is, or "" if there is one only."""
     numbers: tuple[int, ...]
     record: PrinterRecord | None
 
@@ -29,7 +31,8 @@ class SheetRun:
     def title(self) -> str:
         """Which sheets they are, such as "sheets 1, 2 (A4 label)"."""
         word = "sheet" if len(self.numbers) == 1 else "sheets"
-        return f"{word} {', '.join(map(str, self.numbers))} ({self.kind})"
+        which = f"{word} {', '.join(map(str, self.numbers))}"
+        return f"{which} ({self.kind})" if self.kind else which
 
     @property
     def correction(self) -> str:
@@ -40,11 +43,27 @@ class SheetRun:
 def sheet_runs(made: Made) -> tuple[SheetRun, ...]:
     """The kinds of sheet that are used, in the order of their first sheet."""
     found: dict[str, SheetRun] = {}
+    kinds = kind_names(made.job)
     for number, (sheet, record) in enumerate(zip(made.laid.sheets, made.records, strict=True), 1):
         before = found.get(sheet.name)
         numbers = (*before.numbers, number) if before else (number,)
-        found[sheet.name] = SheetRun(sheet.name, numbers, record)
+        found[sheet.name] = SheetRun(kinds.get(sheet.name, sheet.name), numbers, record)
     return tuple(found.values())
+
+
+def kind_names(job: Job) -> dict[str, str]:
+    """What each kind of sheet is called where sheets are told by number.
+
+    A kind without a name of its own is called by its place in the job file, for "sheet 2 (sheet 1)"
+    would confuse; the only one is not called anything.
+    """
+    names = {}
+    for k, spec in enumerate(job.sheets, 1):
+        bare = spec.sheet.name == f"sheet {k}"
+        names[spec.sheet.name] = spec.sheet.name
+        if bare:
+            names[spec.sheet.name] = f"[[sheet]] {k}" if len(job.sheets) > 1 else ""
+    return names
 
 
 def expectation_lines(made: Made) -> list[str]:
@@ -55,7 +74,7 @@ def expectation_lines(made: Made) -> list[str]:
         lines += _wrapped(f"{run.title}: {_expected(run, made)}")
     if any(run.record is None for run in runs):
         lines += _wrapped(
-            "Where no printer is corrected for, measure the 100 mm check bars on the cooled print; "
+            "Where it is not corrected, measure the 100 mm check bars on the cooled print; "
             "'decalprep calibrate' makes the prints true."
         )
     return lines

@@ -12,6 +12,10 @@ from decalprep.outline.arcfit import smoothed
 from decalprep.outline.picture import Numbers, Picture, draw
 from decalprep.units import MM_PER_IN
 
+DRAW_OR_PAGE = (
+    'give outline_from = "page" to cut along the edge of its page, give the part, or draw the '
+    'outline on a layer "cut outline"'
+)
 PAPER_FROM = 0.96
 """Corners at least this light (or unpainted) are paper round the picture."""
 ONE_PIECE_SHARE = 0.9
@@ -106,8 +110,7 @@ def _cover(picture: Picture, artwork: Artwork) -> Numbers:
         raise InputProblem(
             "the picture fills its page, so it shows no edge to cut along",
             where=artwork.source,
-            do='draw the outline on a layer "cut outline", give the part, or say that the page is '
-            "the outline",
+            do=DRAW_OR_PAGE,
         )
     paper = np.median(np.array(corners), axis=0)
     away: Numbers = np.abs(rgb.astype(np.float64) - paper).max(axis=2)
@@ -136,8 +139,7 @@ def largest_ring(cover: Numbers, *, where: str = "") -> list[Point]:
             f"the picture shows {len(contours)} separate pieces (the largest holds "
             f"{100 * share:.0f} % of what is painted), so no one edge can be traced",
             where=where,
-            do='draw the outline on a layer "cut outline", give the part, or say that the page is '
-            "the outline",
+            do=DRAW_OR_PAGE,
         )
     return half_level(cover, best[:, 0, :].astype(np.float64))
 
