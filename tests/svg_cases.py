@@ -6,6 +6,7 @@ from decalprep.intake.options import IntakeOptions
 from decalprep.intake.svg import read_svg
 from decalprep.model import Artwork
 
+SQUARE = '<rect width="5" height="5"/>'
 FONT = 'font-family="Bitstream Vera Sans"'
 
 

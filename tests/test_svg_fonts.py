@@ -1,13 +1,18 @@
 """Every text gets a font that is there, or it is refused; nothing is dropped in silence."""
 
+import base64
+import io
+import re
 import shutil
 from pathlib import Path
 
 import pytest
+from fontTools.ttLib import TTFont
 from svg_cases import FONT, codes, read
 
 from decalprep.errors import Unfaithful
-from decalprep.intake.options import IntakeOptions
+from decalprep.intake.options import IntakeOptions, Limits
+from decalprep.intake.svg_embedded import embedded_faces
 from decalprep.intake.svg_fonts import (
     Face,
     FontShelf,
@@ -169,3 +174,61 @@ def test_font_values_are_read() -> None:
     assert expand_font("caption") == {}
     assert expand_font("300 12px F")["font-weight"] == "300"
     assert characters_of(_face(400)) == frozenset()
+
+
+def _sheet(source: str) -> str:
+    face = f"@font-face {{ font-family: 'Quay Sans'; src: {source} }}"
+    return f"<style>{face}</style>" + TEXT.format("font-family=\"'Quay Sans', serif\"")
+
+
+def _laid_in(data: bytes) -> str:
+    return f"url(data:font/ttf;base64,{base64.b64encode(data).decode()}) format('truetype')"
+
+
+@pytest.mark.parametrize("kind", ["plain", "woff", "nameless"])
+def test_a_font_laid_into_the_file_is_used(kind: str, tmp_path: Path) -> None:
+    data = (shipped_folder() / "VeraBd.ttf").read_bytes()
+    if kind != "plain":
+        font, out = TTFont(io.BytesIO(data)), io.BytesIO()
+        font.flavor = "woff" if kind == "woff" else None
+        if kind == "nameless":
+            del font["name"]
+        font.save(out)
+        data = out.getvalue()
+    artwork = read(tmp_path, _sheet(f'local("Quay Sans"), {_laid_in(data)}'))
+    assert set(codes(artwork)) == {"svg-route"}
+    assert "BitstreamVeraSans-Bold" in _fonts(artwork.page_pdf) or kind == "nameless"
+    heavy = read(tmp_path, TEXT.format(f'{FONT} font-weight="700"'))
+    boxes = [[t.box_pt for t in read_page(a.page_pdf).texts] for a in (artwork, heavy)]
+    assert boxes[0] == boxes[1]
+
+
+@pytest.mark.parametrize(
+    ("source", "words"),
+    [
+        ("url(https://example.org/quay.woff)", "lies outside the artwork"),
+        ("url(../quay.ttf)", "lies outside the artwork"),
+        (_laid_in(b"\0\1\0\0 damaged"), "cannot be read"),
+        (_laid_in(b"wOFF\0\1\0\0damaged" + b"\xff" * 60), "unpacks to more|is damaged"),
+        ("local('Quay Sans')", "holds no font"),
+        ("url(data:;base64,AAEAAA); unicode-range: U+20-7F", "unicode-range"),
+    ],
+)
+def test_a_font_that_cannot_be_used_is_named(source: str, words: str, tmp_path: Path) -> None:
+    with pytest.raises(Unfaithful, match="font Quay Sans is not installed"):
+        read(tmp_path, _sheet(source))
+    rules = [{"font-family": "'Quay Sans'", "src": source, **dict(_more(source))}]
+    faces, told = embedded_faces(rules, tmp_path, name="panel.svg", limits=Limits())
+    assert faces == ()
+    assert re.search(words, told[0].text)
+    assert told[0].severity is Severity.DANGER
+
+
+def _more(source: str) -> list[tuple[str, str]]:
+    return [("unicode-range", "U+20-7F")] if "unicode-range" in source else []
+
+
+def test_a_font_beside_the_artwork_is_used_by_its_declared_name(tmp_path: Path) -> None:
+    shutil.copy(shipped_folder() / "VeraBd.ttf", tmp_path / "quay.ttf")
+    artwork = read(tmp_path, _sheet('url("quay.ttf")'))
+    assert _fonts(artwork.page_pdf) == {"BitstreamVeraSans-Bold"}

@@ -324,12 +324,6 @@ def test_wrong_size_is_refused(
     assert str(caught.value).startswith("panel.svg: ")
 
 
-def test_geometry_in_css_is_refused(tmp_path: Path) -> None:
-    body = "<style>.a { width: 20px }</style><rect class='a' height='10'/>"
-    with pytest.raises(Unfaithful, match="width of <rect> set in CSS"):
-        read_svg(svg_file(tmp_path, f'width="50mm" height="30mm" {MM}', body), IntakeOptions())
-
-
 def test_what_lies_beyond_the_page_is_told(tmp_path: Path) -> None:
     def told(body: str) -> list[str]:
         path = svg_file(tmp_path, f'width="50mm" height="30mm" {MM}', body)

@@ -43,7 +43,7 @@ def read_svg(path: Path, options: IntakeOptions) -> Artwork:
         raise NoSize("states no size", where=name, do="add a viewBox to <svg>")
     page_size = (size.width_px * PT_PER_PX, size.height_px * PT_PER_PX)
     settled = settle_size([size.claim], options, page_size=page_size, name=name)
-    target = _target(write_plain_root(root, size), settled)
+    target = _target(write_plain_root(root, size), settled, prepared.smooth)
     made = convert(prepared, target, options=options, name=name)
     return Artwork(
         name=path.stem,
@@ -60,10 +60,10 @@ def read_svg(path: Path, options: IntakeOptions) -> Artwork:
     )
 
 
-def _target(root_px: tuple[float, float], settled: SettledSize) -> Target:
+def _target(root_px: tuple[float, float], settled: SettledSize, smooth: bool) -> Target:
     """The page at true points; its shape stays the file's own, for the root must fill it."""
     width_pt = pt_from_mm(settled.width_mm)
-    page = PageSize(width_pt, width_pt * root_px[1] / root_px[0])
+    page = PageSize(width_pt, width_pt * root_px[1] / root_px[0], smooth)
     return Target(root_px, page, settled.width_mm, settled.height_mm)
 
 

@@ -7,6 +7,7 @@ there is nothing left for them to select. Source of the order: CSS Cascading and
 
 import re
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 import cssselect2  # type: ignore[import-untyped]
@@ -19,9 +20,10 @@ _HARMLESS_AT_RULES = frozenset({"charset", "namespace", "keyframes", "-webkit-ke
 
 @dataclass
 class SheetFindings:
-    """What a style sheet asks for that is not carried out: imports, other at-rules, bad rules."""
+    """What a style sheet asks for beyond styles: imports, fonts, other at-rules, bad rules."""
 
     imports: list[str] = field(default_factory=list)
+    fonts: list[dict[str, str]] = field(default_factory=list)
     at_rules: list[str] = field(default_factory=list)
     bad_selectors: list[str] = field(default_factory=list)
 
@@ -37,7 +39,14 @@ def style_of(element: Any) -> dict[str, str]:
     text = element.get("style")
     if not text:
         return {}
-    return {name: value for name, value, _ in _declarations(tinycss2.parse_declaration_list(text))}
+    return dict(_style_items(text))
+
+
+@lru_cache(maxsize=4096)
+def _style_items(text: str) -> tuple[tuple[str, str], ...]:
+    """Names and values; drawings repeat a few styles thousands of times."""
+    found = _declarations(tinycss2.parse_declaration_list(text))
+    return tuple({name: value for name, value, _ in found}.items())
 
 
 def write_style(element: Any, style: dict[str, str]) -> None:
@@ -99,6 +108,10 @@ def _add_rules(matcher: Any, text: str, findings: SheetFindings) -> int:
             except cssselect2.SelectorError:
                 findings.bad_selectors.append(prelude)
                 continue
+            if ":lang(" in prelude.lower():
+                # Programs disagree on whether xml:lang counts.
+                findings.bad_selectors.append(prelude)
+                continue
             content = _declarations(tinycss2.parse_declaration_list(rule.content))
             for selector in selectors:
                 matcher.add_selector(selector, content)
@@ -110,6 +123,9 @@ def _note_at_rule(rule: Any, findings: SheetFindings) -> None:
     keyword = rule.lower_at_keyword
     if keyword == "import":
         findings.imports.append(tinycss2.serialize(rule.prelude).strip().strip("\"'"))
+    elif keyword == "font-face" and rule.content is not None:
+        declarations = _declarations(tinycss2.parse_declaration_list(rule.content))
+        findings.fonts.append({name: value for name, value, _ in declarations})
     elif keyword not in _HARMLESS_AT_RULES:
         findings.at_rules.append(f"@{keyword}")
 

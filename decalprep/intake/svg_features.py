@@ -6,6 +6,8 @@ A comparison of two drawings cannot find what both leave out, so this list stand
 import re
 from typing import Any
 
+from lxml import etree
+
 from decalprep.errors import Unfaithful
 from decalprep.intake.svg_css import (
     SheetFindings,
@@ -14,6 +16,7 @@ from decalprep.intake.svg_css import (
     style_of,
     write_style,
 )
+from decalprep.intake.svg_disputed import Seen, disputed, disputed_text
 from decalprep.intake.svg_xml import local
 from decalprep.model import Notice, Severity
 
@@ -44,9 +47,7 @@ _NEVER_DRAWN: dict[str, str] = {
     "iframe": "a frame",
 }
 _UNKNOWN_VALUES = re.compile(r"\b(var|calc|env|min|max|clamp|attr)\(", re.IGNORECASE)
-_UNKNOWN_COLOURS = re.compile(r"\b(lab|lch|oklab|oklch|color|color-mix|hwb|device-cmyk)\(", re.I)
 _SHAPES = re.compile(r"\b(circle|ellipse|inset|polygon|path|rect|xywh)\(", re.IGNORECASE)
-_PAINTS = ("fill", "stroke", "stop-color", "flood-color", "lighting-color", "color")
 _ANIMATED = frozenset({"animate", "animateTransform", "animateMotion", "animateColor", "set"})
 
 
@@ -61,11 +62,16 @@ def check_features(root: Any, sheets: SheetFindings, *, name: str) -> tuple[Noti
     if root.get("transform") or "transform" in style_of(root):
         raise _refused("a transform on the SVG root", name, do="put it on a group inside")
     told: set[str] = set()
+    dangers: set[str] = set()
+    ids = {e.get("id"): e for e in root.iter(etree.Element) if e.get("id")}
     for element in root.iter():
         kind = local(element)
         if kind:
-            _check_element(element, kind, name)
+            _check_element(Seen(element, kind, style_of(element), ids), name)
             told |= _found_oddities(element, kind)
+            dangers |= _found_dangers(Seen(element, kind, style_of(element), ids))
+    for danger in sorted(dangers):
+        notices.append(Notice("svg-disputed", danger, name, Severity.DANGER))
     for oddity in sorted(told):
         notices.append(Notice("svg-feature", oddity, name, Severity.WARNING))
     return tuple(notices)
@@ -86,21 +92,23 @@ def _check_sheets(sheets: SheetFindings, name: str) -> None:
         )
 
 
-def _check_element(element: Any, kind: str, name: str) -> None:
+def _check_element(seen: Seen, name: str) -> None:
+    element, kind, style = seen.element, seen.kind, seen.style
     if kind in _NEVER_DRAWN and not _has_fallback(element):
         raise _refused(_NEVER_DRAWN[kind], name)
     if kind == "font" or kind == "font-face":
         return
-    style = style_of(element)
-    for prop in style:
-        if prop in _GEOMETRY.get(kind, frozenset()):
-            raise _refused(
-                f"{prop} of <{kind}> set in CSS", name, do="write it as a plain attribute"
-            )
     for prop, value in style.items():
         if _UNKNOWN_VALUES.search(value):
             raise _refused(f"{prop}: {value} in CSS", name, do="save plain values")
-    _check_paint(element, name)
+    found = disputed(seen)
+    if found:
+        raise Unfaithful(
+            f"uses {found}, which programs draw differently",
+            where=name,
+            do="convert it to plain paths",
+        )
+    _carry_out_geometry(element, kind, style, name)
     if declared(element, "vector-effect") not in (None, "none"):
         raise _refused(
             f"vector-effect {declared(element, 'vector-effect')}", name, do="expand the strokes"
@@ -117,17 +125,60 @@ def _check_element(element: Any, kind: str, name: str) -> None:
         write_style(element, style)
 
 
-def _check_paint(element: Any, name: str) -> None:
-    for prop in _PAINTS:
-        value = declared(element, prop)
-        if value and _UNKNOWN_COLOURS.search(value):
-            raise _refused(f"the colour {value}", name, do="save it as an RGB colour")
+def _carry_out_geometry(element: Any, kind: str, style: dict[str, str], name: str) -> None:
+    """Geometry set in CSS written as attributes, which every program reads."""
+    stated = _GEOMETRY.get(kind, frozenset()) & style.keys()
+    if not stated:
+        return
+    if element.getparent() is None:
+        raise _refused(
+            f"{min(stated)} of the root set in CSS", name, do="write it as a plain attribute"
+        )
+    for prop in sorted(stated):
+        value = style.pop(prop).strip()
+        path = re.fullmatch(r"""path\(\s*(["'])(.*)\1\s*\)""", value, re.DOTALL)
+        if prop == "d" and path is None:
+            raise _refused(f"d: {value} in CSS", name, do="write it as a plain attribute")
+        if value == "auto":
+            element.attrib.pop(prop, None)
+        elif path is not None:
+            element.set(prop, path[2])
+        elif not re.fullmatch(r"[-+]?[\d.]*[1-9][\d.]*", value):
+            # A length without a unit is no length in CSS, so that it is passed over.
+            element.set(prop, value)
+    write_style(element, style)
 
 
 def _has_fallback(element: Any) -> bool:
     """Inside a switch the next child is drawn instead."""
     parent = element.getparent()
     return parent is not None and local(parent) == "switch" and element is not parent[-1]
+
+
+def _turned(element: Any) -> bool:
+    """Whether the element or one it lies in is rotated or skewed."""
+    while element is not None:
+        text = element.get("transform") or style_of(element).get("transform") or ""
+        if re.search(r"rotate|skew", text):
+            return True
+        for match in re.finditer(r"matrix\(([^)]*)\)", text):
+            numbers = re.split(r"[\s,]+", match[1].strip())
+            if len(numbers) == 6 and any(n.strip("-0.") for n in numbers[1:3]):
+                return True
+        element = element.getparent()
+    return False
+
+
+def _found_dangers(seen: Seen) -> set[str]:
+    """What may be drawn otherwise than the maker saw it, in words."""
+    found = set()
+    if seen.own("filter") not in ("", "none") and _turned(seen.element):
+        found.add("has a filter on something rotated or skewed, which programs draw differently")
+    if seen.kind in ("text", "tspan", "textPath", "tref"):
+        text = disputed_text(seen)
+        if text:
+            found.add(f"has {text}, which programs place differently: compare the letters")
+    return found
 
 
 def _found_oddities(element: Any, kind: str) -> set[str]:

@@ -7,12 +7,13 @@ character no font has is found before anything is drawn. Source of the choice am
 Fonts 4, 5.2 (font style matching: stretch, style, weight).
 """
 
+import io
 import os
 import re
 import sys
 import unicodedata
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -47,7 +48,7 @@ _STRETCHES = (
 
 @dataclass(frozen=True)
 class Face:
-    """One face of one font file."""
+    """One face of one font file; ``data`` where the font came inside the artwork."""
 
     path: Path
     number: int
@@ -56,6 +57,7 @@ class Face:
     slanted: bool
     stretch: int
     variable: bool = False
+    data: bytes | None = field(default=None, repr=False)
 
     @property
     def described(self) -> str:
@@ -138,11 +140,11 @@ def _faces_of(path: Path) -> list[Face]:
         return []
 
 
-def _face(path: Path, number: int, font: Any) -> Face:
-    names = font["name"]
-    families = [names.getDebugName(i) for i in (16, 1, 4)]
+def _face(path: Path, number: int, font: Any, *, named: bool = True) -> Face:
+    names = font["name"] if named or "name" in font else None
+    families = [names.getDebugName(i) for i in (16, 1, 4)] if names is not None else []
     unique = tuple(dict.fromkeys(f for f in families if f))
-    if not unique:
+    if not unique and named:
         raise ValueError("a font without a name")
     os2: Any = font.get("OS/2")
     mac = font["head"].macStyle
@@ -152,9 +154,27 @@ def _face(path: Path, number: int, font: Any) -> Face:
     return Face(path, number, unique, weight, slanted, min(max(stretch, 1), 9), "fvar" in font)
 
 
+def face_of_bytes(data: bytes, number: int) -> Face:
+    """The first face of a font that came inside an artwork; fontTools' errors pass."""
+    from fontTools.ttLib import TTFont
+
+    first = 0 if data[:4] == b"ttcf" else -1
+    with TTFont(io.BytesIO(data), fontNumber=first) as font:
+        font.getBestCmap()
+        face = _face(Path(f"embedded font {number + 1}"), max(first, 0), font, named=False)
+        return replace(face, data=data)
+
+
+def _opened(face: Face, **options: Any) -> Any:
+    from fontTools.ttLib import TTFont
+
+    source = face.path if face.data is None else io.BytesIO(face.data)
+    return TTFont(source, fontNumber=face.number, **options)
+
+
 @dataclass
 class FontShelf:
-    """The fonts at hand: the artwork's own folder, those shipped, then the system's.
+    """The fonts at hand: the artwork's own, its folder's, those shipped, then the system's.
 
     The system is searched only when the first two do not have a family, for it can be slow.
     """
@@ -162,6 +182,7 @@ class FontShelf:
     artwork_folder: Path | None = None
     use_system: bool = True
     extra: tuple[Path, ...] = ()
+    embedded: tuple[Face, ...] = ()
     _near: tuple[Face, ...] | None = field(default=None, repr=False)
 
     def near(self) -> tuple[Face, ...]:
@@ -184,6 +205,9 @@ class FontShelf:
     def family(self, name: str) -> list[Face]:
         """All faces of a family, or the one face of a full font name."""
         wanted = name.casefold()
+        own = [f for f in self.embedded if wanted == f.families[0].casefold()]
+        if own:
+            return own
         for faces in (self.near(), self.system()):
             by_family = [f for f in faces if wanted in (n.casefold() for n in f.families[:2])]
             found = by_family or [f for f in faces if wanted == f.families[-1].casefold()]
@@ -247,10 +271,8 @@ def _weight_distance(have: int, want: int) -> int:
 @lru_cache(maxsize=256)
 def characters_of(face: Face) -> frozenset[int]:
     """Every character code the face has a glyph for."""
-    from fontTools.ttLib import TTFont
-
     try:
-        with TTFont(face.path, fontNumber=face.number, lazy=True) as font:
+        with _opened(face, lazy=True) as font:
             return frozenset(font.getBestCmap() or ())
     except Exception:
         return frozenset()
@@ -266,17 +288,28 @@ def is_drawn(character: str) -> bool:
     )
 
 
+def _names(font: Any) -> Any:
+    """The font's table of names, made where there is none."""
+    from fontTools.ttLib import newTable
+
+    if "name" not in font:
+        font["name"] = newTable("name")
+        font["name"].names = []
+    names = font["name"]
+    for number in (1, 2, 4, 6):
+        if names.getDebugName(number) is None:
+            names.setName("face", number, 3, 1, 0x409)
+    return names
+
+
 def copy_under(face: Face, family: str, folder: Path) -> Path:
     """Write the face as a font file whose only family name is ``family``; glyphs unchanged.
 
     A variable font is taken at its default instance.
     """
-    from fontTools.ttLib import TTFont
-
-    with TTFont(
-        face.path, fontNumber=face.number, recalcBBoxes=False, recalcTimestamp=False
-    ) as font:
-        names = font["name"]
+    with _opened(face, recalcBBoxes=False, recalcTimestamp=False) as font:
+        font.flavor = None
+        names = _names(font)
         names.names = [n for n in names.names if n.nameID not in (16, 17, 21, 22, 25)]
         for record in names.names:
             if record.nameID == 1:

@@ -103,9 +103,9 @@ def _settle_href(
         if target:
             outside.append(target)
         return
-    data = _data_of(target) if target.lower().startswith("data:") else None
+    data = data_of(target) if target.lower().startswith("data:") else None
     if data is None and not target.lower().startswith("data:"):
-        data = _file_beside(target, folder, limits)
+        data = file_beside(target, folder, limits)
         if data is None:
             del element.attrib[key]
             if target:
@@ -115,10 +115,28 @@ def _settle_href(
         raise Unfaithful(
             "holds an embedded picture that cannot be decoded", where=name, do="embed it again"
         )
-    element.set(key, _embedded(data, name, limits))
+    laid_in = _embedded(data, name, limits)
+    if laid_in.startswith("data:image/svg"):
+        _check_place(element, data, name)
+    element.set(key, laid_in)
 
 
-def _data_of(target: str) -> bytes | None:
+def _check_place(image: Any, data: bytes, name: str) -> None:
+    """An SVG in an SVG without a size of its own is laid out by programs in two ways."""
+    inner = parse_svg(data, name)
+    aspect = (image.get("preserveAspectRatio") or "xMidYMid").split()
+    plain = aspect[0] == "xMidYMid" and "slice" not in aspect
+    own = inner.get("width") and inner.get("height")
+    if not (image.get("width") and image.get("height")) or not (plain or own):
+        raise Unfaithful(
+            "holds an embedded SVG whose place programs work out differently",
+            where=name,
+            do="give it and its <image> a width and a height, or paste the drawing itself in",
+        )
+
+
+def data_of(target: str) -> bytes | None:
+    """The bytes of a data URI, or None where it cannot be decoded."""
     head, comma, body = target.partition(",")
     if not comma:
         return None
@@ -131,7 +149,7 @@ def _data_of(target: str) -> bytes | None:
         return None
 
 
-def _file_beside(target: str, folder: Path | None, limits: Limits) -> bytes | None:
+def file_beside(target: str, folder: Path | None, limits: Limits) -> bytes | None:
     """The bytes of a file in the artwork's folder or below; None for anything else."""
     if folder is None or re.match(r"[A-Za-z][A-Za-z0-9+.-]*:", target) or "\\" in target:
         return None

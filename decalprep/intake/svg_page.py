@@ -16,10 +16,11 @@ _KEPT = ("/Resources", "/Group")
 
 @dataclass(frozen=True)
 class PageSize:
-    """Width and height of a page in points."""
+    """Width and height of a page in points; whether its enlarged pictures are drawn smooth."""
 
     width_pt: float
     height_pt: float
+    smooth: bool = False
 
     @property
     def box(self) -> Array:
@@ -44,7 +45,7 @@ def clean_page(pdf: bytes, size: PageSize, *, page: int = 0) -> bytes:
                 fresh[key] = _foreign(target, source, taken[key])
         fresh[Name.Contents] = target.make_stream(_content(source, page))
         target.pages.append(pikepdf.Page(target.make_indirect(fresh)))
-        return saved(target)
+        return saved(target, smooth=size.smooth)
 
 
 def stacked_page(pdf: bytes, size: PageSize, segments: Sequence[Segment], *, first: int) -> bytes:
@@ -79,7 +80,7 @@ def stacked_page(pdf: bytes, size: PageSize, segments: Sequence[Segment], *, fir
             OCGs=Array(every),
             D=Dictionary(Name=pikepdf.String("Layers"), Order=Array(every), OFF=Array(hidden)),
         )
-        return saved(target)
+        return saved(target, smooth=size.smooth)
 
 
 def _content(source: pikepdf.Pdf, page: int) -> bytes:
@@ -108,8 +109,13 @@ def _form(target: pikepdf.Pdf, source: pikepdf.Pdf, page: int, size: PageSize) -
     return form
 
 
-def saved(target: pikepdf.Pdf) -> bytes:
+def saved(target: pikepdf.Pdf, *, smooth: bool = False) -> bytes:
+    """The file's bytes; ``smooth`` asks viewers to fill in between an enlarged image's pixels."""
     out = io.BytesIO()
     target.remove_unreferenced_resources()
+    if smooth:
+        for each in target.objects:
+            if isinstance(each, pikepdf.Stream) and each.get("/Subtype") == Name.Image:
+                each[Name.Interpolate] = True
     target.save(out, deterministic_id=True, compress_streams=True, min_version="1.7")
     return out.getvalue()

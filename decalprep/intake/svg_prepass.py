@@ -13,7 +13,10 @@ from typing import Any
 from lxml import etree
 
 from decalprep.intake.options import IntakeOptions
+from decalprep.intake.svg_colours import make_colours_plain
 from decalprep.intake.svg_css import inline_styles
+from decalprep.intake.svg_disputed import inherited
+from decalprep.intake.svg_embedded import embedded_faces
 from decalprep.intake.svg_features import check_features
 from decalprep.intake.svg_fonts import FontShelf
 from decalprep.intake.svg_layers import Segment, cut_into_segments, layer_names, switch_layers
@@ -22,7 +25,7 @@ from decalprep.intake.svg_size import RootSize, read_root_size
 from decalprep.intake.svg_text import FontsUsed, settle_fonts
 from decalprep.intake.svg_units import make_lengths_plain
 from decalprep.intake.svg_xml import SVG, local
-from decalprep.model import Notice
+from decalprep.model import Notice, Severity
 
 FILTER_PX = 3.125
 """96 px/in made 300: the resolution at which tone prints well."""
@@ -31,11 +34,15 @@ PATH_TEXT_PX = 50.0
 """Half a px is then 0.003 mm; at 96 px/in letters along a path lay 0.1 mm aside."""
 
 
+_HARD = frozenset({"pixelated", "crisp-edges", "optimizeSpeed", "-moz-crisp-edges"})
+
+
 @dataclass(frozen=True)
 class Prepared:
     """A drawing ready for conversion, without its root size, and what was found in it.
 
-    ``has_pixels`` where pictures or filters may put raster images on the page.
+    ``has_pixels`` where pictures or filters may put raster images on the page; ``smooth`` where
+    none of them asks for hard pixels.
     """
 
     root: Any
@@ -43,6 +50,7 @@ class Prepared:
     layers: tuple[str, ...]
     notices: tuple[Notice, ...]
     has_pixels: bool
+    smooth: bool = True
 
 
 def prepare(
@@ -61,18 +69,30 @@ def prepare(
     sheets = inline_styles(root)
     notices = list(settle_links(root, folder, name=name, limits=options.limits, sheets=sheets))
     notices += check_features(root, sheets, name=name)
+    make_colours_plain(root, name)
     make_lengths_plain(root, name)
     layers = layer_names(root)
     switch_layers(root, options.show_layers, options.hide_layers, name=name)
+    brought, told = embedded_faces(sheets.fonts, folder, name=name, limits=options.limits)
+    notices += told
     fonts = settle_fonts(
         root,
-        FontShelf(folder),
+        FontShelf(folder, embedded=brought),
         name=name,
         refuse=not options.allow_missing_fonts,
     )
     _drop(root, ("script", "metadata"))
     has_pixels = any(local(e) in ("image", "filter") for e in root.iter())
-    return Prepared(root, fonts, layers, (*notices, *fonts.notices), has_pixels)
+    hard = [wants_hard_pixels(e) for e in root.iter() if local(e) == "image"]
+    if any(hard) and not all(hard):
+        text = "has pictures with hard and with smooth pixels; all are carried over with hard ones"
+        notices.append(Notice("svg-feature", text, name, Severity.WARNING))
+    return Prepared(root, fonts, layers, (*notices, *fonts.notices), has_pixels, not any(hard))
+
+
+def wants_hard_pixels(image: Any) -> bool:
+    """Whether an enlarged picture is to show its pixels as squares (``image-rendering``)."""
+    return inherited(image, "image-rendering") in _HARD
 
 
 def _drop(root: Any, kinds: Sequence[str]) -> None:

@@ -23,11 +23,11 @@ _STYLED = frozenset(
 )
 _TOKEN = re.compile(r"(?<![\w.#])([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)([A-Za-z]+)(?![\w-])")
 _KNOWN = frozenset({"mm", "cm", "in", "pt", "pc", "q", "px"})
-_KEPT = frozenset({"em", "ex"})
+_KEPT = frozenset({"em"})
 
 
 def plain_lengths(text: str) -> str:
-    """The lengths of an attribute in user units; ``em``, ``ex`` and per cent stay.
+    """The lengths of an attribute in user units; ``em`` and per cent stay.
 
     >>> plain_lengths("1in 40Q 2em 50% 7")
     '96 37.79527559 2em 50% 7'
