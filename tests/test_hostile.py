@@ -117,7 +117,7 @@ SVGS: dict[str, tuple[h.Build, str]] = {
     "a style from the system": (svg('<style>@import url("file:///etc/hosts");</style>'), READ),
     "a font that is broken": (
         svg('<style>@font-face{font-family:"F";src:url(data:font/ttf;base64,AAEAAP8=)}</style>'),
-        "@font-face",
+        READ,
     ),
     "a font that is not there": (
         svg('<text x="5" y="20" font-family="No Such Face" font-size="5" fill="#fff">A</text>'),

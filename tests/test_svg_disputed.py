@@ -3,9 +3,11 @@
 from pathlib import Path
 
 import pytest
-from svg_cases import SQUARE, read
+from svg_cases import SQUARE, codes, read
 
 from decalprep.errors import Unfaithful
+from decalprep.intake.options import IntakeOptions
+from decalprep.intake.svg import read_svg
 from decalprep.intake.svg_css import SheetFindings
 from decalprep.intake.svg_features import check_features
 from decalprep.intake.svg_xml import parse_svg
@@ -41,6 +43,10 @@ DISPUTED = {
     "href=\"data:image/svg+xml,%3Csvg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 9 9'/%3E\"/>",
     "takes over parts": '<filter id="a"/><filter href="#a"/>',
     "a lamp placed": '<filter primitiveUnits="objectBoundingBox"><fePointLight/></filter>',
+    "mask on the SVG root": "<style>svg { mask: url(#a) }</style>",
+    "<clipPath> that is switched off": '<clipPath display="none"/>',
+    "does not say it is one": '<image width="9" height="9" '
+    "href=\"data:,%3Csvg xmlns='http://www.w3.org/2000/svg' width='9' height='9'/%3E\"/>",
     "a saturation of 3": '<filter><feColorMatrix type="saturate" values="3"/></filter>',
     "specularExponent=0": '<filter><feSpecularLighting specularExponent="0"/></filter>',
     "the filter 'quay'": '<rect filter="url(#quay)"/>',
@@ -85,6 +91,20 @@ def test_disputed_text_is_told_as_a_danger(words: str) -> None:
     root = parse_svg(f"{head}{TOLD[words]}</svg>".encode(), "panel.svg")
     told = check_features(root, SheetFindings(), name="panel.svg")
     assert any(words in n.text and n.severity is Severity.DANGER for n in told)
+
+
+def test_a_ground_set_in_css_fills_the_page_and_no_more(tmp_path: Path) -> None:
+    path = tmp_path / "panel.svg"
+    path.write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="30mm" viewBox="5 5 30 30" '
+        'preserveAspectRatio="xMaxYMid" style="background: white; background-color: #036"/>'
+    )
+    artwork = read_svg(path, IntakeOptions())
+    (shape,) = read_page(artwork.page_pdf).shapes
+    box = shape.paths[0].box
+    assert (box.x0, box.y0) == pytest.approx((0, 0), abs=1e-3)
+    assert (box.width, box.height) == pytest.approx((60 * 72 / 25.4, 30 * 72 / 25.4), abs=1e-3)
+    assert "svg-beyond-page" not in codes(artwork)
 
 
 @pytest.mark.parametrize("wish", ["auto", "pixelated"])

@@ -11,7 +11,7 @@ from decalprep.intake.evidence import SettledSize, settle_size
 from decalprep.intake.options import IntakeOptions
 from decalprep.intake.svg_convert import Target, convert, drawn_extent
 from decalprep.intake.svg_page import PageSize
-from decalprep.intake.svg_prepass import Prepared, prepare, root_size, write_plain_root
+from decalprep.intake.svg_prepass import Prepared, lay_ground, prepare, root_size, write_plain_root
 from decalprep.intake.svg_size import RootSize
 from decalprep.intake.svg_xml import parse_svg, read_bytes
 from decalprep.model import Artwork, EvidenceRank, Notice
@@ -43,7 +43,10 @@ def read_svg(path: Path, options: IntakeOptions) -> Artwork:
         raise NoSize("states no size", where=name, do="add a viewBox to <svg>")
     page_size = (size.width_px * PT_PER_PX, size.height_px * PT_PER_PX)
     settled = settle_size([size.claim], options, page_size=page_size, name=name)
-    target = _target(write_plain_root(root, size), settled, prepared.smooth)
+    root_px = write_plain_root(root, size)
+    if prepared.ground:
+        lay_ground(root, size, prepared.ground)
+    target = _target(root_px, settled, prepared.smooth)
     made = convert(prepared, target, options=options, name=name)
     return Artwork(
         name=path.stem,

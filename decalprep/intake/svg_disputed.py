@@ -174,9 +174,9 @@ def _markers(seen: Seen) -> str | None:
 
 
 def _servers(seen: Seen) -> str | None:
+    if seen.kind in _SERVERS | _HOLDERS and seen.own("display") == "none":
+        return f"a <{seen.kind}> that is switched off"
     if seen.kind in _SERVERS:
-        if seen.own("display") == "none":
-            return f"a <{seen.kind}> that is switched off"
         if "transform" in seen.style:
             return f"a transform of <{seen.kind}> set in CSS"
         key = "patternTransform" if seen.kind == "pattern" else "gradientTransform"
@@ -285,13 +285,11 @@ def _switches(seen: Seen) -> str | None:
 
 
 def _root(seen: Seen) -> str | None:
-    """Programs clip the root in its own px or in the viewBox's units: the same only at scale 1."""
+    """Programs clip the root in its own px or in the viewBox's units."""
     if seen.element.getparent() is not None:
         return None
-    box = (seen.get("viewBox") or "").replace(",", " ").split()
-    size = [(seen.element.get(key) or "").removesuffix("px") for key in ("width", "height")]
     for prop in ("clip-path", "mask", "filter"):
-        if box and box[2:] != size and seen.own(prop) not in ("", "none"):
+        if seen.own(prop) not in ("", "none"):
             return f"{prop} on the SVG root"
     return None
 

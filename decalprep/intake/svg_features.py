@@ -9,6 +9,7 @@ from typing import Any
 from lxml import etree
 
 from decalprep.errors import Unfaithful
+from decalprep.intake.svg_colours import plain_paint
 from decalprep.intake.svg_css import (
     SheetFindings,
     declared,
@@ -77,6 +78,27 @@ def check_features(root: Any, sheets: SheetFindings, *, name: str) -> tuple[Noti
     return tuple(notices)
 
 
+def take_ground(root: Any, name: str) -> str:
+    """The colour that CSS lays under the whole page, "" for none; taken off the root.
+
+    Browsers and some converters fill the page with it, others pass it over.
+
+    Raises:
+        Unfaithful: a background that is no plain colour.
+    """
+    style = style_of(root)
+    stated = {prop: style.pop(prop) for prop in ("background", "background-color") if prop in style}
+    if not stated:
+        return ""
+    write_style(root, style)
+    colour = plain_paint(stated.get("background-color", stated.get("background", "")), name)
+    if colour in ("none", "transparent", "initial", "unset"):
+        return ""
+    if not re.fullmatch(r"[a-zA-Z]+|#[0-9a-fA-F]+|rgba?\([\d.,]+\)", colour):
+        raise _refused("a background of the root set in CSS", name, do="draw it as a rectangle")
+    return colour
+
+
 def _refused(feature: str, name: str, do: str = "convert it to plain paths") -> Unfaithful:
     return Unfaithful(f"uses {feature}, which cannot be drawn faithfully", where=name, do=do)
 
@@ -108,6 +130,12 @@ def _check_element(seen: Seen, name: str) -> None:
             where=name,
             do="convert it to plain paths",
         )
+    if kind == "defs":
+        # Never drawn as such; programs disagree on whether what it defines is then off as well.
+        style.pop("display", None)
+        write_style(element, style)
+        for key in ("display", "systemLanguage"):
+            element.attrib.pop(key, None)
     _carry_out_geometry(element, kind, style, name)
     if declared(element, "vector-effect") not in (None, "none"):
         raise _refused(

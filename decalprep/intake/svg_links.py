@@ -117,6 +117,12 @@ def _settle_href(
         )
     laid_in = _embedded(data, name, limits)
     if laid_in.startswith("data:image/svg"):
+        if target.lower().startswith("data:") and "svg" not in target.partition(",")[0]:
+            raise Unfaithful(
+                "holds an embedded SVG that does not say it is one, so programs leave it out",
+                where=name,
+                do="embed it as image/svg+xml",
+            )
         _check_place(element, data, name)
     element.set(key, laid_in)
 

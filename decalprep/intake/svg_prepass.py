@@ -17,7 +17,7 @@ from decalprep.intake.svg_colours import make_colours_plain
 from decalprep.intake.svg_css import inline_styles
 from decalprep.intake.svg_disputed import inherited
 from decalprep.intake.svg_embedded import embedded_faces
-from decalprep.intake.svg_features import check_features
+from decalprep.intake.svg_features import check_features, take_ground
 from decalprep.intake.svg_fonts import FontShelf
 from decalprep.intake.svg_layers import Segment, cut_into_segments, layer_names, switch_layers
 from decalprep.intake.svg_links import settle_links
@@ -42,7 +42,7 @@ class Prepared:
     """A drawing ready for conversion, without its root size, and what was found in it.
 
     ``has_pixels`` where pictures or filters may put raster images on the page; ``smooth`` where
-    none of them asks for hard pixels.
+    none of them asks for hard pixels; ``ground`` is the colour under the whole page, if any.
     """
 
     root: Any
@@ -51,6 +51,7 @@ class Prepared:
     notices: tuple[Notice, ...]
     has_pixels: bool
     smooth: bool = True
+    ground: str = ""
 
 
 def prepare(
@@ -67,6 +68,7 @@ def prepare(
         name that is not there.
     """
     sheets = inline_styles(root)
+    ground = take_ground(root, name)
     notices = list(settle_links(root, folder, name=name, limits=options.limits, sheets=sheets))
     notices += check_features(root, sheets, name=name)
     make_colours_plain(root, name)
@@ -87,7 +89,8 @@ def prepare(
     if any(hard) and not all(hard):
         text = "has pictures with hard and with smooth pixels; all are carried over with hard ones"
         notices.append(Notice("svg-feature", text, name, Severity.WARNING))
-    return Prepared(root, fonts, layers, (*notices, *fonts.notices), has_pixels, not any(hard))
+    told = (*notices, *fonts.notices)
+    return Prepared(root, fonts, layers, told, has_pixels, not any(hard), ground)
 
 
 def wants_hard_pixels(image: Any) -> bool:
@@ -131,6 +134,23 @@ def write_plain_root(root: Any, size: RootSize) -> tuple[float, float]:
     if size.view_box is None:
         root.set("viewBox", f"0 0 {plain(size.width_px)} {plain(size.height_px)}")
     return width, height
+
+
+def lay_ground(root: Any, size: RootSize, colour: str) -> None:
+    """A rectangle of the page's size below all else (changes ``root``, which has its viewBox)."""
+    x, y, width, height = size.view_box or (0.0, 0.0, size.width_px, size.height_px)
+    words = (root.get("preserveAspectRatio") or "xMidYMid").split()
+    if words[0] != "none":
+        across, up = size.width_px / width, size.height_px / height
+        scale = max(across, up) if "slice" in words else min(across, up)
+        share = {"min": 0.0, "mid": 0.5, "max": 1.0}
+        more = (size.width_px / scale - width, size.height_px / scale - height)
+        x -= more[0] * share.get(words[0][1:4].lower(), 0.5)
+        y -= more[1] * share.get(words[0][5:8].lower(), 0.5)
+        width, height = width + more[0], height + more[1]
+    places = zip(("x", "y", "width", "height"), (x, y, width, height), strict=True)
+    attributes = {key: plain(value) for key, value in places}
+    root.insert(0, root.makeelement(SVG + "rect", {**attributes, "fill": colour, "stroke": "none"}))
 
 
 def plain(number: float) -> str:
