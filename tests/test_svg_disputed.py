@@ -29,7 +29,6 @@ DISPUTED = {
     "a transform on <symbol>": '<symbol transform="skewX(30)"/>',
     "refX, refY": '<marker refX="center"/>',
     "a mask on a <mask>": '<mask id="a"/><mask mask="url(#a)"/>',
-    "a mask in linearRGB": '<mask color-interpolation="linearRGB"><rect/></mask>',
     "mask: url\\(#a\\) luminance": '<mask id="a"/><g style="mask:url(#a) luminance"/>',
     "fill-box": '<clipPath id="a"/><g style="clip-path:url(#a) fill-box"/>',
     "rotate: 9deg in CSS": '<g style="rotate:9deg"/>',

@@ -49,6 +49,9 @@ from decalprep.units import MM_PER_IN
 MAX_PIXELS = 120_000_000
 """The pixel route holds four bytes a pixel several times over; more would meet the memory cap."""
 
+PIXELS_A_SECOND = 2_000_000
+"""The slowest that pixels are waited for: an A4 page at 600 dpi may take 17 s."""
+
 
 @dataclass(frozen=True)
 class Target:
@@ -279,7 +282,8 @@ def _as_pixels(shop: Workshop, target: Target) -> bytes:
     whole = (shop.folder / "whole.svg").read_bytes()
     (shop.folder / "pixels.svg").write_bytes(stretched_svg(whole, target.root_px, pixels))
     # A large picture takes long to write; that it can be drawn at all was seen before.
-    seconds = max(shop.seconds, shop.options.limits.max_seconds)
+    by_size = pixels[0] * pixels[1] / PIXELS_A_SECOND
+    seconds = min(max(shop.seconds, by_size), shop.options.limits.max_seconds)
     told = shop.run(["picture"], {"picture": "pixels.svg", "picture_png": "pixels.png"}, seconds)
     if told["picture"]:
         raise _not_drawn(shop, told["picture"])

@@ -133,7 +133,7 @@ def _check_place(image: Any, data: bytes, name: str) -> None:
     aspect = (image.get("preserveAspectRatio") or "xMidYMid").split()
     plain = aspect[0] == "xMidYMid" and "slice" not in aspect
     own = inner.get("width") and inner.get("height")
-    if not (image.get("width") and image.get("height")) or not (plain or own):
+    if not (image.get("width") or image.get("height")) or not (plain or own):
         raise Unfaithful(
             "holds an embedded SVG whose place programs work out differently",
             where=name,

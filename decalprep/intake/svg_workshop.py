@@ -4,6 +4,7 @@ import json
 import os
 import subprocess
 import sys
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -13,6 +14,7 @@ import decalprep
 from decalprep.intake.options import IntakeOptions
 
 KILL_SECONDS = 8.0
+LEAST_SECONDS = 1.0
 CHILD = Path(__file__).with_name("svg_child.py")
 
 
@@ -24,11 +26,13 @@ class Workshop:
     name: str
     options: IntakeOptions
     why: list[str] = field(default_factory=list)
+    spent: float = 0.0
 
     @property
     def seconds(self) -> float:
-        """The wall-clock cap of one child."""
-        return min(KILL_SECONDS, self.options.limits.max_seconds)
+        """The wall-clock cap of the next child: what those before it left of one budget."""
+        left = min(KILL_SECONDS, self.options.limits.max_seconds) - self.spent
+        return max(left, LEAST_SECONDS)
 
     def run(
         self, steps: Sequence[str], job: dict[str, Any], seconds: float | None = None
@@ -41,6 +45,7 @@ class Workshop:
         # by its path, not as a module: the package's own imports take longer than the drawing
         command = [sys.executable, str(CHILD), str(path)]
         ended = "stopped before it finished"
+        started = time.monotonic()
         try:
             done = subprocess.run(
                 command,
@@ -55,7 +60,8 @@ class Workshop:
             if code:
                 ended = f"its process died (code {code})"
         except subprocess.TimeoutExpired as late:
-            output, ended = late.stdout or b"", f"took longer than {seconds:g} s"
+            output, ended = late.stdout or b"", f"took longer than {seconds:.2g} s"
+        self.spent += time.monotonic() - started
         told = dict.fromkeys(steps, ended)
         for line in output.decode("utf-8", "replace").splitlines():
             try:
