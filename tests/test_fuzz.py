@@ -36,6 +36,7 @@ FOUND = {
         "content",
         b".w 20 20m 80 20l 50 70l \xff0 0l f 20 20m 80 20 50 70l s",
     ),
+    "a scale of 1e200": ("content", b"1%s 0 0 1 0 0 cm 0.1 w 0 0 9 9 re B" % (b"0" * 200)),
     "layers that are pages": ("pdf", PAGES_AS_LAYERS),
     "corners of two coordinates": ("mesh", b"v 0 0\nv 9 0\nv 0 9\nv 9 9\nf 1 2 3\nf 2 4 3\n"),
     "circle that lies nowhere": ("dxf", CIRCLE_FAR_OUT.encode()),

@@ -3,6 +3,8 @@
 Least: 300 for tone, 600 for 1-bit line art (common practice, no source).
 """
 
+import math
+
 from decalprep.geometry import Box
 from decalprep.model import Artwork, Notice
 from decalprep.pdfstream import PageContents, ShownImage
@@ -17,8 +19,8 @@ _MOST = 5
 def image_ppi(image: ShownImage, artwork: Artwork) -> tuple[float, float]:
     """(across, up) pixels an inch of an image at its true size; 0 where it has no extent."""
     m = artwork.artwork_from_page @ image.page_from_image
-    across_mm = (m.a**2 + m.b**2) ** 0.5
-    up_mm = (m.c**2 + m.d**2) ** 0.5
+    across_mm = math.hypot(m.a, m.b)
+    up_mm = math.hypot(m.c, m.d)
     return (
         image.width_px / across_mm * MM_PER_IN if across_mm else 0.0,
         image.height_px / up_mm * MM_PER_IN if up_mm else 0.0,
@@ -47,7 +49,7 @@ def coarse_images(artwork: Artwork, contents: PageContents) -> list[Notice]:
         least = LINE_ART_PPI if image.bits == 1 else TONE_PPI
         text = (
             f"a picture of {image.width_px} x {image.height_px} pixels has {ppi:.0f} an inch at "
-            f"true size, under {least:.0f} ({len(found)} such pictures)"
+            f"true size, under {least:.0f} (one of {len(found)} such)"
         )
         box = Box.around(m.apply_all(((0, 0), (1, 0), (1, 1), (0, 1))))
         numbers = (("ppi", ppi), ("count", float(len(found))))

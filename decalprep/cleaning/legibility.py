@@ -150,7 +150,8 @@ def _strokes(artwork: Artwork, contents: PageContents, wanted: LegibilitySetting
         notices.append(
             Notice(
                 "line-finer-than-a-dot" if dots < 1 else "line-thin",
-                f"{len(places)} lines are {width:.3f} mm wide, {dots:.1f} dots at "
+                f"{'1 line is' if len(places) == 1 else f'{len(places)} lines are'} "
+                f"{width:.3f} mm wide, {dots:.1f} dots at "
                 f"{wanted.printer_dpi:g} dpi; {wanted.least_line_mm:.3f} mm print safely",
                 artwork.name,
                 Severity.WARNING,

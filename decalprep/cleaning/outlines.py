@@ -3,6 +3,7 @@
 Boxes here go round all points of a subpath, control points too, in true mm.
 """
 
+import math
 from array import array
 from collections.abc import Callable
 
@@ -232,7 +233,7 @@ def is_flat(points: list[float], to_mm: Affine) -> bool:
         return False
     mapped = to_mm.apply_all(zip(points[::2], points[1::2], strict=True))
     x0, y0 = mapped[0]
-    far = max(mapped, key=lambda p: (p[0] - x0) ** 2 + (p[1] - y0) ** 2)
+    far = max(mapped, key=lambda p: math.dist(p, (x0, y0)))
     dx, dy = far[0] - x0, far[1] - y0
     length = (dx * dx + dy * dy) ** 0.5
     if length <= FLAT_MM:

@@ -90,12 +90,15 @@ class Affine:
     def stretch(self) -> tuple[float, float]:
         """(largest, smallest) singular value: how a small circle is stretched.
 
+        Half the sum and half the difference of two hypotenuses: overflows for no finite map
+        whose stretch is finite.
+
         >>> Affine.scaling(3, 2).stretch
         (3.0, 2.0)
         """
-        half_sum = (self.a**2 + self.b**2 + self.c**2 + self.d**2) / 2
-        gap = math.sqrt(max(half_sum**2 - self.determinant**2, 0.0))
-        return math.sqrt(half_sum + gap), math.sqrt(max(half_sum - gap, 0.0))
+        turned = math.hypot(self.a + self.d, self.b - self.c) / 2
+        mirrored = math.hypot(self.a - self.d, self.b + self.c) / 2
+        return turned + mirrored, abs(turned - mirrored)
 
     @property
     def is_similarity(self) -> bool:

@@ -155,7 +155,7 @@ class _Reader(Walker):
             ShownText(
                 "".join(font.text(s) if font else s.decode("cp1252", "replace") for s in strings),
                 font.name if font else "",
-                ((up[0] - base[0]) ** 2 + (up[1] - base[1]) ** 2) ** 0.5,
+                math.dist(up, base),
                 Box.around(corners),
                 state.render_mode,
                 self.layer,
