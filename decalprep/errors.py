@@ -59,9 +59,22 @@ class DecalprepError(Exception):
         super().__init__(found, where, do)
         self.found, self.where, self.do = (_one_line(words) for words in (found, where, do))
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """How it passes from one process to another."""
+        return _as_it_was, (type(self), self.args, self.__dict__)
+
     def __str__(self) -> str:
         head = f"{self.where}: {self.found}" if self.where else self.found
         return f"{head}; {self.do}" if self.do else head
+
+
+def _as_it_was(
+    kind: type[DecalprepError], args: tuple[object, ...], state: dict[str, object]
+) -> DecalprepError:
+    """An error made again from its parts."""
+    error = kind.__new__(kind, *args)
+    error.__dict__.update(state)
+    return error
 
 
 MOST_NAMES = 10

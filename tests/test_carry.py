@@ -17,7 +17,8 @@ from decalprep.export.attached import MOST_BYTES, read_attachments
 from decalprep.jobs import carry
 from decalprep.jobs.carry import LIST_NAME, Unpacked, take_out, write_out
 from decalprep.jobs.jobfile import read_job, with_printer
-from decalprep.jobs.make import Made, MakeOptions, make_job, written
+from decalprep.jobs.make import Made, MakeOptions, make_job
+from decalprep.jobs.outputs import written
 from decalprep.model import Drawing, Sheet
 from decalprep.proof import check_structure
 from decalprep.proof.expected import ExpectedJob, ExpectedSheet

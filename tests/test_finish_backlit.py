@@ -25,7 +25,8 @@ from decalprep.export import write_pdf
 from decalprep.geometry import Affine
 from decalprep.jobs.expect_more import expected_masks, expected_underlays
 from decalprep.jobs.finish import mask_drawings, mask_sheet, placed_masks
-from decalprep.jobs.make import Made, corrections_of
+from decalprep.jobs.make import Made
+from decalprep.jobs.outputs import corrections_of
 from decalprep.proof import prove
 
 DPI = 508.0

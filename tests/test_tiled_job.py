@@ -25,7 +25,8 @@ from decalprep.geometry import Affine
 from decalprep.jobs.groups import Effort
 from decalprep.jobs.jobfile import read_job
 from decalprep.jobs.lay import Laid, lay_out
-from decalprep.jobs.make import compose, proven
+from decalprep.jobs.make import compose
+from decalprep.jobs.outputs import proven
 from decalprep.jobs.prepare import Prepared, prepare_panel
 from decalprep.jobs.spec import Job
 from decalprep.jobs.tiling import Pieces, pieces_of

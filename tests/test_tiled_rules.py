@@ -12,7 +12,8 @@ from decalprep.export import write_pdf
 from decalprep.jobs.groups import Effort
 from decalprep.jobs.jobfile import read_job
 from decalprep.jobs.lay import Laid, lay_out
-from decalprep.jobs.make import compose, proven
+from decalprep.jobs.make import compose
+from decalprep.jobs.outputs import proven
 from decalprep.jobs.prepare import prepare_panel
 from decalprep.jobs.spec import Job
 from decalprep.jobs.tiling import Pieces, pieces_of

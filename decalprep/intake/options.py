@@ -16,7 +16,8 @@ class Limits:
 
     ``max_side_mm`` is 5080 mm, the longest side a PDF page can have (14,400 units of 1/72 in,
     ISO 32000-1 Annex C; from memory). ``min_side_mm`` catches a unit slip, not a small decal.
-    ``max_seconds`` and ``max_memory_bytes`` bound a converter that runs in its own process.
+    ``max_seconds`` and ``max_memory_bytes`` bound a converter that runs in its own process;
+    ``max_processes`` bounds how many share a job's work (1: all of it in one).
     """
 
     max_bytes: int = 256_000_000
@@ -30,6 +31,7 @@ class Limits:
     max_pages: int = 20_000
     max_side_mm: float = 5080.0
     min_side_mm: float = 0.5
+    max_processes: int = 8
 
     def changed(self, words: str) -> "Limits":
         """The limits with those named in ``words`` changed.

@@ -5,42 +5,35 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from decalprep.errors import ProofFailed, UsageProblem, near_first
-from decalprep.geometry import Affine
+from decalprep.errors import UsageProblem, near_first
 from decalprep.jobs.arrange import arranged, keep_layout, layout_text, started, with_used
 from decalprep.jobs.carry import carried
-from decalprep.jobs.expect import expected_job
+from decalprep.jobs.crew import Say, all_done
 from decalprep.jobs.finish import (
     Finish,
-    build_sheets,
-    costs_of,
-    cut_files,
     finish_panel,
-    ink_of,
-    mask_drawings,
     top_ticks,
 )
 from decalprep.jobs.groups import never
 from decalprep.jobs.job_faults import job_names
 from decalprep.jobs.lay import Laid
 from decalprep.jobs.leftovers import PART_USED_LABELS, PART_USED_LASER
+from decalprep.jobs.outputs import Beside, proven, with_files, written
 from decalprep.jobs.prepare import Prepared, prepare_panel
 from decalprep.jobs.spec import Job, PanelSpec
-from decalprep.jobs.stroke_effects import PanelEffect, stroke_effects
+from decalprep.jobs.stroke_effects import PanelEffect
 from decalprep.jobs.tiling import Pieces
 from decalprep.model import Drawing, Notice, PartRecord, PrinterRecord, Severity, StockKind
 
 if TYPE_CHECKING:
     from decalprep.export.buildsheet_costs import InkCoverage, PanelCost
-    from decalprep.proof import ExpectedJob, Proof
+    from decalprep.proof import Proof
 
 PREVIEW_DPI = 150.0
-TOLERANCE_MM = 0.02
-
-Say = Callable[[str], None]
 
 
 @dataclass(frozen=True)
@@ -100,16 +93,13 @@ def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
     Raises:
         DecalprepError: what is wrong, by cause; ProofFailed where the file does not measure true.
     """
+    from decalprep.proof import Proof
+
     records, record_notices = printer_records(job, options)
     start = started(with_margins(job, records), options)
     job = start.job
     parts = part_records(job, options)
-    prepared = tuple(
-        prepare_panel(p, job, part, say) for p, part in zip(job.panels, parts, strict=True)
-    )
-    finishes = tuple(
-        finish_panel(panel, one, job) for panel, one in zip(job.panels, prepared, strict=True)
-    )
+    prepared, finishes = panels_of(job, parts, say)
     say("nesting: laying out")
     pieces, laid = arranged(start, prepared, options, say)
     say("composing")
@@ -119,23 +109,37 @@ def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
     layout = layout_text(start, laid, pieces.decals)
     inside = carried(job, layout, tuple(records.values()), parts, options)
     pdf = written(job, drawings, options, inside.attachments)
-    say("proving")
-    proof = proven(pdf, pieces.all, laid, drawings, job, private=options.private)
     notices = (
         *record_notices,
         *laid.notices,
         *(n for f in finishes for n in f.notices),
         *(n for p in pieces.panels for n in p.notices),
         *(n for d in drawings for n in d.notices),
-        *proof.notices,
-        *stock_notices(job, laid),
-        *inside.notices,
     )
-    made = Made(job, pieces, finishes, laid, by_sheet, drawings, proof, {}, notices, parts)
+    nothing_proven = Proof((), (), (), ())
+    made = Made(job, pieces, finishes, laid, by_sheet, drawings, nothing_proven, {}, notices, parts)
     made = replace(made, layout=layout, records_folder=options.records)
-    made = replace(made, effects=stroke_effects(made.prepared))
+    say("proving")
+    beside = Beside(made, pdf, options, say)
+    private = options.private
+    proof = proven(pdf, pieces.all, laid, drawings, job, private=private, share=beside)
+    notices = (*notices, *proof.notices, *stock_notices(job, laid), *inside.notices)
     say("drawing the pictures and the report")
-    return with_files(made, pdf, options)
+    return with_files(replace(made, proof=proof, notices=notices), beside)
+
+
+def panels_of(
+    job: Job, parts: Sequence[PartRecord | None], say: Say
+) -> tuple[tuple[Prepared, ...], tuple[Finish, ...]]:
+    """Every panel of the job ready for nesting, and what follows its decal."""
+
+    def ready(panel: PanelSpec, part: PartRecord | None, tell: Say) -> tuple[Prepared, Finish]:
+        prepared = prepare_panel(panel, job, part, tell)
+        return prepared, finish_panel(panel, prepared, job)
+
+    tasks = [partial(ready, panel, part) for panel, part in zip(job.panels, parts, strict=True)]
+    found = all_done(tasks, say)
+    return tuple(one for one, _ in found), tuple(finish for _, finish in found)
 
 
 def steps_of(job: Job) -> int:
@@ -224,56 +228,6 @@ def compose(
     return compose_sheets(pieces.decals, laid.placements, laid.sheets, settings, by_sheet), by_sheet
 
 
-def written(
-    job: Job,
-    drawings: Sequence[Drawing],
-    options: MakeOptions,
-    attachments: tuple[tuple[str, bytes], ...] = (),
-) -> bytes:
-    """The PDF."""
-    from decalprep.export import PdfSettings, write_pdf
-
-    settings = PdfSettings(title=job["title"], date=options.date, attachments=attachments)
-    return write_pdf(drawings, settings)
-
-
-def proven(
-    pdf: bytes,
-    prepared: Sequence[Prepared],
-    laid: Laid,
-    drawings: Sequence[Drawing],
-    job: Job,
-    *,
-    private: bool = False,
-) -> Proof:
-    """The proof of the PDF; that of a private one also holds that nothing is attached.
-
-    Raises:
-        ProofFailed: it does not measure true.
-    """
-    corrections = [drawing.page_from_sheet for drawing in drawings]
-    expected = expected_job(prepared, laid.placements, laid.sheets, corrections, job)
-    return _prove(pdf, replace(expected, attachments_allowed=not private), job.source.name)
-
-
-def _prove(pdf: bytes, expected: ExpectedJob, where: str) -> Proof:
-    from decalprep.proof import prove
-
-    proof = prove(pdf, expected, tolerance_mm=TOLERANCE_MM)
-    if not proof.passed:
-        raise ProofFailed(
-            f"the sheets do not measure true: {_first(proof.faults)}",
-            where=where,
-            do="nothing was written; please report this job",
-        )
-    return proof
-
-
-def _first(faults: Sequence[str]) -> str:
-    more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
-    return f"{faults[0]}{more}" if faults else "nothing was measured"
-
-
 def stock_notices(job: Job, laid: Laid) -> tuple[Notice, ...]:
     """Cautions that follow from the stock."""
     found = []
@@ -293,65 +247,6 @@ def stock_notices(job: Job, laid: Laid) -> tuple[Notice, ...]:
     return tuple(found)
 
 
-def with_files(made: Made, pdf: bytes, options: MakeOptions) -> Made:
-    """The result with all its files by name, its ink and its costs."""
-    from decalprep.export import preview_png
-    from decalprep.jobs.prints import PRINTS_FILE, prints_made
-    from decalprep.jobs.report import report_html
-    from decalprep.jobs.tell import result_json, result_text
-
-    decals = made.pieces.decals
-    files = {"sheets.pdf": pdf}
-    pictures = [preview_png(pdf, k, options.preview_dpi) for k in range(len(made.drawings))]
-    files |= {f"sheet-{k}.png": data for k, data in enumerate(pictures, 1)}
-    files |= further_sheets(made, options)
-    files |= cut_files(made.drawings, decals, made.finishes)
-    files["build-sheets.pdf"] = build_sheets(made)
-    made = replace(made, ink=ink_of(pictures, made.laid.sheets), costs=costs_of(made.laid, decals))
-    files["proof.txt"] = result_text(made).encode()
-    files["result.json"] = result_json(made).encode()
-    files[PRINTS_FILE] = prints_made(made)
-    files["report.html"] = report_html(made, files)
-    return replace(made, files=files)
-
-
-def further_sheets(made: Made, options: MakeOptions) -> dict[str, bytes]:
-    """Underlays and paint masks as PDFs of their own, proven too, where the job has them.
-
-    Raises:
-        ProofFailed: one of them does not measure true.
-    """
-    from decalprep.calibration import correction_for
-    from decalprep.compose import ComposeSettings, underlay_drawings
-    from decalprep.jobs.expect_more import expected_masks, expected_underlays
-    from decalprep.jobs.finish import mask_sheet, placed_masks, underlay_title
-
-    files = {}
-    unders = [f.underlay for f in made.finishes if f.underlay is not None]
-    if unders:
-        decals, laid = made.pieces.decals, made.laid
-        settings = ComposeSettings(title=underlay_title(made.job["title"], unders))
-        drawings = underlay_drawings(
-            unders, decals, laid.placements, laid.sheets, settings, made.records
-        )
-        pdf = written(made.job, drawings, options)
-        corrections = corrections_of(made)
-        _prove(
-            pdf,
-            expected_underlays(unders, decals, laid.placements, laid.sheets, corrections),
-            "underlays.pdf",
-        )
-        files["underlays.pdf"] = pdf
-    sheet, record = mask_sheet(made.job.sheets[0].sheet), made.records[0]
-    masks = mask_drawings(made.finishes, sheet, record)
-    if masks:
-        pdf = written(made.job, masks, options)
-        placed = placed_masks(made.finishes, sheet)
-        _prove(pdf, expected_masks(placed, sheet, correction_for(record, sheet)), "paint-masks.pdf")
-        files["paint-masks.pdf"] = pdf
-    return files
-
-
 def save(made: Made, folder: Path) -> tuple[Path, ...]:
     """Write the files, all or none, and keep the accepted layout beside the job file.
 
@@ -363,8 +258,3 @@ def save(made: Made, folder: Path) -> tuple[Path, ...]:
     paths = write_folder(folder, made.files)
     keep_layout(made.laid, made.job, made.layout, made.records_folder)
     return paths
-
-
-def corrections_of(made: Made) -> tuple[Affine, ...]:
-    """The correction of each sheet."""
-    return tuple(drawing.page_from_sheet for drawing in made.drawings)

@@ -12,16 +12,29 @@ from __future__ import annotations
 import base64
 import hashlib
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 from decalprep.jobs import report_parts as parts
-from decalprep.jobs.report_data import result_data
+from decalprep.jobs.report_data import distinct, notice_data, result_data
 from decalprep.jobs.report_html import Html, tag
-from decalprep.jobs.report_pictures import SheetPicture, sheet_pictures
-from decalprep.jobs.report_places import places_of, tell_notices
+from decalprep.jobs.report_pictures import (
+    Cut,
+    PlacePicture,
+    SheetPicture,
+    panel_pictures,
+    place_pictures,
+    sheet_pictures,
+)
+from decalprep.jobs.report_places import grouped, places_of, tell_notices, wanted_places
 from decalprep.jobs.report_sheets import further_section, sheets_section
-from decalprep.jobs.report_views import notices_section, panels_section
+from decalprep.jobs.report_views import (
+    MOST_PANELS,
+    notices_section,
+    panel_cut,
+    panels_section,
+)
 
 if TYPE_CHECKING:
     from decalprep.jobs.make import Made
@@ -32,36 +45,74 @@ DISPLAY_ONLY = (
 )
 
 
-def report_html(made: Made, outputs: Mapping[str, bytes]) -> bytes:
+@dataclass(frozen=True)
+class Drawn:
+    """The report's pictures: sheets and further sheets in layers, panels by name, places."""
+
+    sheets: tuple[SheetPicture, ...]
+    further: tuple[SheetPicture, ...]
+    panels: Mapping[str, PlacePicture]
+    places: Mapping[Cut, PlacePicture] = field(default_factory=dict)
+
+
+def report_html(made: Made, outputs: Mapping[str, bytes], drawn: Drawn | None = None) -> bytes:
     """The report as HTML bytes; the same run, the same bytes.
 
-    ``outputs`` are the run's files by name; sheets.pdf must be among them.
+    ``outputs`` are the run's files by name; sheets.pdf must be among them. ``drawn`` are pictures
+    that are at hand; what is missing is drawn.
     """
     data = result_data(made)
     pdf = outputs["sheets.pdf"]
     places = places_of(made)
-    told = tell_notices(data, places, pdf)
-    kinds = data["sheets"]["kinds"]
-    titles = [f"Sheet {k}: {kind}" for k, kind in enumerate(kinds, 1)]
-    shown = [*sheet_pictures(pdf, "sheets.pdf", titles)]
-    further: list[SheetPicture] = []
-    for name, what in (("underlays.pdf", "Underlay"), ("paint-masks.pdf", "Paint mask")):
-        if name in outputs:
-            further += sheet_pictures(outputs[name], name, _page_titles(outputs[name], what))
+    if drawn is None:
+        sheets, further = sheets_drawn(made, pdf), further_drawn(outputs)
+        drawn = Drawn(sheets, further, panels_drawn(made, pdf))
+    told = tell_notices(data["notices"], places, pdf, drawn.places)
     by_name = {effect.panel: effect.close for effect in made.effects}
     closes = [by_name.get(one.decal.name) for one in made.prepared]
     sections = (
         ("short", "In short", parts.in_short(data)),
         ("decals", "Decals", parts.decals(data)),
-        ("sheets", "Sheets", sheets_section(shown, told, places, len(kinds))),
+        ("sheets", "Sheets", sheets_section(drawn.sheets, told, places, len(made.drawings))),
         ("notices", "Warnings and notes", notices_section(told)),
-        ("panels", "Panels", panels_section(data, places, pdf, closes)),
-        ("further", "Underlays and paint masks", further_section(further)),
+        ("panels", "Panels", panels_section(data, places, drawn.panels, closes)),
+        ("further", "Underlays and paint masks", further_section(drawn.further)),
         ("stock", "Stock, ink and cost", parts.stock(data)),
         ("next", "What to do next", parts.steps(data)),
         ("proof", "How it was proven", parts.proof_details(data)),
     )
     return page(data, [s for s in sections if s[2]])
+
+
+def sheets_drawn(made: Made, pdf: bytes) -> tuple[SheetPicture, ...]:
+    """The sheets of ``pdf`` in layers."""
+    titles = [f"Sheet {k}: {sheet.name}" for k, sheet in enumerate(made.laid.sheets, 1)]
+    return sheet_pictures(pdf, "sheets.pdf", titles)
+
+
+def further_drawn(outputs: Mapping[str, bytes]) -> tuple[SheetPicture, ...]:
+    """Underlays and paint masks in layers, where there are some."""
+    further: list[SheetPicture] = []
+    for name, what in (("underlays.pdf", "Underlay"), ("paint-masks.pdf", "Paint mask")):
+        if name in outputs:
+            further += sheet_pictures(outputs[name], name, _page_titles(outputs[name], what))
+    return tuple(further)
+
+
+def panels_drawn(made: Made, pdf: bytes) -> dict[str, PlacePicture]:
+    """Pictures of the panels, or of their tiles, by name."""
+    places = places_of(made)
+    names = [name for one in made.prepared for name in one.printed if name in places]
+    cuts = {name: panel_cut(places[name][0]) for name in names[:MOST_PANELS]}
+    return dict(zip(cuts, panel_pictures(pdf, list(cuts.values())), strict=True))
+
+
+def places_drawn(made: Made, pdf: bytes) -> dict[Cut, PlacePicture]:
+    """Pictures of the places of the notices so far."""
+    notices = [notice_data(n) for n in distinct(made.notices)]
+    wanted = wanted_places(grouped(notices), places_of(made))
+    cuts = list(dict.fromkeys(wanted.cuts.values()))
+    return dict(zip(cuts, place_pictures(pdf, cuts), strict=True))
 
 
 def _page_titles(pdf: bytes, what: str) -> list[str]:

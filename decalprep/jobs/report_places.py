@@ -69,33 +69,59 @@ def holding(places: Sequence[Lying], box: Box) -> list[Lying]:
     return [p for p in places if p.decal.outline.box.contains(Box(x, y, x, y))] or list(places)
 
 
-def tell_notices(data: dict[str, Any], places: Places, pdf: bytes) -> tuple[Told, ...]:
-    """The notices, alike ones together, worst first, with pictures of their places.
-
-    At most ``MOST_PLACES`` pictures: the first of each kind, then the others in order.
-    """
+def grouped(notices: Sequence[dict[str, Any]]) -> list[list[dict[str, Any]]]:
+    """The notices, alike ones together, in the order of the first of each."""
     groups: dict[tuple[str, str], list[dict[str, Any]]] = {}
-    for notice in data["notices"]:
+    for notice in notices:
         groups.setdefault((notice["subject"], notice["code"]), []).append(notice)
-    grouped = list(groups.values())
+    return list(groups.values())
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """Places to cut out by (rank in its group, number of the group), and those one too many."""
+
+    cuts: Mapping[tuple[int, int], Cut]
+    left_out: Sequence[tuple[int, int]]
+
+
+def wanted_places(groups: Sequence[Sequence[dict[str, Any]]], places: Places) -> Wanted:
+    """At most ``MOST_PLACES`` places: the first of each kind, then the others in order."""
     wanted = [
         (rank, k)
-        for k, group in enumerate(grouped)
+        for k, group in enumerate(groups)
         for rank, notice in enumerate(group)
         if notice["box_mm"] and places.get(notice["subject"])
     ]
     wanted.sort(key=lambda place: (place[0] > 0, place[1], place[0]))
-    cuts = {place: _cut(grouped[place[1]][place[0]], places) for place in wanted[:MOST_PLACES]}
-    pictures = dict(zip(cuts, place_pictures(pdf, list(cuts.values())), strict=True))
+    cuts = {place: _cut(groups[place[1]][place[0]], places) for place in wanted[:MOST_PLACES]}
+    return Wanted(cuts, wanted[MOST_PLACES:])
+
+
+def tell_notices(
+    notices: Sequence[dict[str, Any]],
+    places: Places,
+    pdf: bytes,
+    drawn: Mapping[Cut, PlacePicture],
+) -> tuple[Told, ...]:
+    """The notices, alike ones together, worst first, with pictures of their places.
+
+    Pictures are taken from ``drawn``; those that it lacks are drawn.
+    """
+    groups = grouped(notices)
+    wanted = wanted_places(groups, places)
+    new = [cut for cut in dict.fromkeys(wanted.cuts.values()) if cut not in drawn]
+    at_hand = {**drawn, **dict(zip(new, place_pictures(pdf, new), strict=True))}
+    pictures = {place: at_hand[cut] for place, cut in wanted.cuts.items()}
     return tuple(
         Told(
             k + 1,
             group[0],
             tuple(group[1:]),
             tuple(pictures.get((rank, k)) for rank in range(len(group))),
-            sum(place[1] == k for place in wanted[MOST_PLACES:]),
+            sum(place[1] == k for place in wanted.left_out),
         )
-        for k, group in enumerate(grouped)
+        for k, group in enumerate(groups)
     )
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from decalprep.geometry import Box
 from decalprep.jobs import report_parts as parts
 from decalprep.jobs.report_html import Html, tag
-from decalprep.jobs.report_pictures import Cut, PlacePicture, panel_pictures
+from decalprep.jobs.report_pictures import Cut, PlacePicture
 from decalprep.jobs.report_places import MOST_PLACES, Lying, Places, Told
 from decalprep.jobs.report_strokes import effect_views, stroke_rows
 
@@ -91,14 +91,13 @@ def _place(notice: dict[str, Any], picture: PlacePicture | None) -> Html | None:
 
 
 def panels_section(
-    data: dict[str, Any], places: Places, pdf: bytes, closes: Sequence[CloseUp | None]
+    data: dict[str, Any],
+    places: Places,
+    pictures: Mapping[str, PlacePicture],
+    closes: Sequence[CloseUp | None],
 ) -> Html:
     """What each panel rests on, what was changed, its strokes before and after, its picture."""
     pieces = {p["name"]: p["tiles"] or [p["name"]] for p in data["panels"]}
-    known = [name for own in pieces.values() for name in own if name in places]
-    names = known[:MOST_PANELS]
-    cuts = {name: _panel_cut(places[name][0]) for name in names}
-    pictures = dict(zip(cuts, panel_pictures(pdf, list(cuts.values())), strict=True))
     cards = [
         _panel(
             panel,
@@ -108,13 +107,15 @@ def panels_section(
         )
         for k, (panel, close) in enumerate(zip(data["panels"], closes, strict=True), 1)
     ]
-    if len(known) > len(names):
-        words = f"{len(known) - len(names)} more decals have no picture here: {MOST_PANELS} do."
+    known = [name for own in pieces.values() for name in own if name in places]
+    if len(known) > len(pictures):
+        words = f"{len(known) - len(pictures)} more decals have no picture here: {MOST_PANELS} do."
         cards.insert(0, tag("p", words))
     return parts.section("panels", "Panels", *cards)
 
 
-def _panel_cut(place: Lying) -> Cut:
+def panel_cut(place: Lying) -> Cut:
+    """Where a whole decal is seen, bleed included, its neighbours left out."""
     decal = place.decal
     shape = decal.outline.polygon(0.02).buffer(decal.bleed_mm + 0.5).exterior.coords
     box = decal.outline.box.grown(decal.bleed_mm + 1.0)

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import ExitStack
+from functools import partial
+from typing import Any
 
+from decalprep.errors import InputProblem
 from decalprep.model import Layer, Notice, Severity
 from decalprep.proof.artparts import NO_PICTURE, artwork_parts
 from decalprep.proof.expected import ExpectedDecal, ExpectedJob
@@ -18,37 +21,67 @@ from decalprep.proof.stray import stray_ink
 from decalprep.proof.structure import check_structure
 from decalprep.proof.views import Views
 
+Share = Callable[[Sequence[Callable[[], Any]]], list[Any]]
+"""Does tasks in any order, several at a time if it likes; what they gave, in their order."""
 
-def prove(pdf: bytes, expected: ExpectedJob, *, tolerance_mm: float = TOLERANCE_MM) -> Proof:
+
+def in_turn(tasks: Sequence[Callable[[], Any]]) -> list[Any]:
+    """The tasks' results, one after another."""
+    return [task() for task in tasks]
+
+
+def prove(
+    pdf: bytes,
+    expected: ExpectedJob,
+    *,
+    tolerance_mm: float = TOLERANCE_MM,
+    share: Share = in_turn,
+) -> Proof:
     """The proof of a file against what it should show; never raises for a file that is off.
 
-    Does not look at colours closer than the eye would, nor at what a printer does to the page.
+    ``share`` may do parts of the measuring in other processes. Does not look at colours closer than
+    the eye would, nor at what a printer does to the page.
 
     Raises:
         InputProblem: the file cannot be opened at all.
     """
-    structure = check_structure(pdf, expected)
-    rows: list[ProofRow] = []
-    notices: list[Notice] = []
     with ExitStack() as stack:
-        views = Views(pdf, stack)
-        pages = views.whole.pages
-        for index in range(min(pages, len(expected.sheets))):
-            decals = [d for d in expected.decals if d.page == index]
-            rows += _sheet_rows(views, index, decals, tolerance_mm)
-            notices += stray_ink(views.of, index, decals)
-            views.rest()
-        for decal in expected.decals:
-            if not 0 <= decal.page < min(pages, len(expected.sheets)):
-                rows.append(_absent(decal))
-        marks = [
-            row
-            for index, sheet in enumerate(expected.sheets[:pages])
-            for row in measure_marks(views.of, index, sheet, tolerance_mm)
+        views = _opened(pdf, expected, stack)
+        pages = range(min(views.whole.pages, len(expected.sheets)))
+        on = [[d for d in expected.decals if d.page == index] for index in pages]
+        placed = [decal for decals in on for decal in decals]
+        views.open_all()
+        tasks: list[Callable[[], Any]] = [partial(check_structure, pdf, expected)]
+        tasks += [partial(_lines, views, k, on[k], tolerance_mm) for k in pages]
+        tasks += [partial(artwork_parts, views, decal, tolerance_mm) for decal in placed]
+        tasks += [partial(stray_ink, views.of, k, on[k]) for k in pages]
+        sheets = expected.sheets[: views.whole.pages]
+        tasks += [
+            partial(measure_marks, views.of, k, sheet, tolerance_mm)
+            for k, sheet in enumerate(sheets)
         ]
+        found = iter(share(tasks))
+    structure = next(found)
+    lines = [line for _ in pages for line in next(found)]
+    pictures = [next(found) for _ in placed]
+    rows = [
+        _row(decal, line, picture, tolerance_mm)
+        for decal, line, picture in zip(placed, lines, pictures, strict=True)
+    ]
+    notices: list[Notice] = [notice for _ in pages for notice in next(found)]
+    marks = [row for _ in sheets for row in next(found)]
+    rows += [_absent(decal) for decal in expected.decals if decal.page not in pages]
     for row in rows:
         notices += _blank_notices(row)
     return Proof(tuple(rows), tuple(marks), structure, tuple(notices), tolerance_mm)
+
+
+def _opened(pdf: bytes, expected: ExpectedJob, stack: ExitStack) -> Views:
+    try:
+        return Views(pdf, stack)
+    except InputProblem:
+        check_structure(pdf, expected)  # which says more of what is wrong
+        raise
 
 
 def _absent(decal: ExpectedDecal) -> ProofRow:
@@ -69,41 +102,38 @@ def _blank_notices(row: ProofRow) -> list[Notice]:
     ]
 
 
-def _sheet_rows(
+def _lines(
     views: Views, page: int, decals: Sequence[ExpectedDecal], tolerance_mm: float
-) -> list[ProofRow]:
-    """One row for each decal of a sheet; the lines of a layer are measured all at once."""
+) -> list[tuple[MeasuredLine, list[Judged]]]:
+    """Outline and judged holes of each decal of a sheet; a layer is measured all at once."""
     outlines = [stations_on(d.outline_mm, closed=True) for d in decals]
     measured = measure_lines(views.of(Layer.CUT_OUTLINE.value), page, outlines)
     drawn = [h.contour_mm for d in decals for h in d.holes if h.drawn_as == "contour"]
     stations = [stations_on(contour, closed=True) for contour in drawn]
     guides = iter(measure_lines(views.of(Layer.HOLE_GUIDE.value), page, stations))
     view = views.of(Layer.SCREW_CROSS.value)
-    crosses = [
-        [cross_parts(view, d, h, tolerance_mm) for h in d.holes if h.drawn_as == "cross"]
-        for d in decals
-    ]
-    views.rest()
-    rows = []
-    for decal, line, pierced in zip(decals, measured, crosses, strict=True):
-        judged = list(pierced)
+    found = []
+    for decal, line in zip(decals, measured, strict=True):
+        crosses = [h for h in decal.holes if h.drawn_as == "cross"]
+        judged = [cross_parts(view, decal, hole, tolerance_mm) for hole in crosses]
         for hole in decal.holes:
             if hole.drawn_as == "contour":
                 judged.append(guide_parts(decal, hole, next(guides), tolerance_mm))
-        rows.append(_row(views, decal, line, judged, tolerance_mm))
-    return rows
+        found.append((line, judged))
+    views.rest()
+    return found
 
 
 def _row(
-    views: Views,
     decal: ExpectedDecal,
-    line: MeasuredLine,
-    holes: Sequence[Judged],
+    measured: tuple[MeasuredLine, list[Judged]],
+    artwork: tuple[Judged, tuple[float, float]],
     tolerance_mm: float,
 ) -> ProofRow:
-    """Everything that is measured of one decal."""
+    """Everything that was measured of one decal."""
+    line, holes = measured
     size = measured_size(decal, line)
-    picture, art_mm = artwork_parts(views, decal, tolerance_mm)
+    picture, art_mm = artwork
     judged = [outline_parts(decal, line, size, tolerance_mm), *holes, picture]
     parts: list[Part] = [part for found, _ in judged for part in found]
     return ProofRow(

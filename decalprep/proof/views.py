@@ -26,6 +26,11 @@ class Views:
             self._open[layers] = self._stack.enter_context(open_pdf(shown, where="exported PDF"))
         return self._open[layers]
 
+    def open_all(self) -> None:
+        """Open the file for each of its layers now, before others share in the work."""
+        for name in self._layered.names:
+            self.of(name)
+
     @property
     def whole(self) -> OpenPdf:
         """The file as it prints, its layers as they are."""
