@@ -9,7 +9,7 @@ import pytest
 from svg_cases import codes, read, svg_file
 
 from decalprep.errors import DecalprepError, InputProblem, TooMuch, Unfaithful
-from decalprep.intake import svg_workshop
+from decalprep.intake import svg_process, svg_workshop
 from decalprep.intake.options import IntakeOptions, Limits
 from decalprep.intake.svg import read_svg
 
@@ -111,7 +111,7 @@ def test_a_child_that_hangs_is_killed(tmp_path: Path, monkeypatch: pytest.Monkey
 def test_a_child_that_dies_takes_nobody_along(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(svg_workshop.sys, "executable", "/bin/false")
+    monkeypatch.setattr(svg_process.sys, "executable", "/bin/false")
     if not os.path.exists("/bin/false"):
         pytest.skip("needs a program that fails")
     with pytest.raises(TooMuch, match="died"):

@@ -1,13 +1,15 @@
-"""The converters, run in a process of their own: ``python svg_child.py job.json``.
+"""The converters, run in a process of their own: ``python svg_child.py``, jobs on standard input.
 
-A converter can hang, crash or eat memory; here it takes only this process with it. The job names
-its steps, its files and its caps; each step writes its file, then one line of JSON on standard
-output, so that a finished step survives the death of a later one. Nothing here reads a path that
-the artwork chose: the prepared files hold no outside reference.
+A converter can hang, crash or eat memory; here it takes only this process with it. A job is one
+line of JSON that names its folder, steps, files and caps; each step writes its file, then one line
+of JSON on standard output, so that a finished step survives the death of a later one; a last line
+ends the job. Nothing here reads a path that the artwork chose: the prepared files hold no outside
+reference.
 """
 
 import json
 import sys
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -16,12 +18,16 @@ Job = dict[str, Any]
 
 
 def cap_resources(seconds: float, memory_bytes: int) -> None:
-    """Limit this process where the system can (POSIX); elsewhere the caller's clock must do."""
+    """Limit this process where the system can (POSIX); elsewhere the caller's clock must do.
+
+    The processor time is that of the job at hand, on top of what earlier ones took.
+    """
     try:
         import resource
     except ImportError:
         return
-    wanted = ((resource.RLIMIT_CPU, int(seconds * 2) + 2), (resource.RLIMIT_CORE, 0))
+    most_s = int(time.process_time() + seconds * 2) + 2
+    wanted = ((resource.RLIMIT_CPU, most_s), (resource.RLIMIT_CORE, 0))
     for which, value in (*wanted, (resource.RLIMIT_AS, memory_bytes)):
         try:
             _, hard = resource.getrlimit(which)
@@ -99,23 +105,42 @@ STEPS: dict[str, Callable[[Job, Path], None]] = {
 }
 
 
-def main(arguments: list[str]) -> int:
-    """Run the job's steps in order; 0 when every step ran, whether or not it succeeded."""
-    path = Path(arguments[0])
-    job: Job = json.loads(path.read_text(encoding="utf-8"))
+def work(job: Job) -> None:
+    """Run a job's steps in order, and tell of each and of the end."""
     cap_resources(job["seconds"], job["memory_bytes"])
     for step in job["steps"]:
         told = ""
         try:
-            STEPS[step](job, path.parent)
+            STEPS[step](job, Path(job["folder"]))
         except MemoryError:
             told = "out of memory"
         except Exception as problem:
             told = f"{type(problem).__name__}: {str(problem)[:300]}"
-        sys.stdout.write(json.dumps({"step": step, "problem": told}) + "\n")
-        sys.stdout.flush()
+        _say({"step": step, "problem": told})
+    _say({"end": True, "large": _memory_bytes() > job["memory_bytes"] / 8})
+
+
+def _memory_bytes() -> int:
+    """The most memory that this process has had; 0 where the system does not say."""
+    try:
+        import resource
+    except ImportError:
+        return 0
+    unit = 1 if sys.platform == "darwin" else 1024
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * unit
+
+
+def _say(words: dict[str, Any]) -> None:
+    sys.stdout.write(json.dumps(words) + "\n")
+    sys.stdout.flush()
+
+
+def main() -> int:
+    """Work until no more jobs come."""
+    for line in sys.stdin:
+        work(json.loads(line))
     return 0
 
 
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))
+    sys.exit(main())

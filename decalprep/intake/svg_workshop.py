@@ -1,21 +1,16 @@
-"""The folder of one artwork's conversion, and the child process that works in it, with its caps."""
+"""The folder of one artwork's conversion, and what the converters' process does in it."""
 
-import json
-import os
-import subprocess
-import sys
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-import decalprep
 from decalprep.intake.options import IntakeOptions
+from decalprep.intake.svg_process import Lost, converters
 
 KILL_SECONDS = 8.0
 LEAST_SECONDS = 1.0
-CHILD = Path(__file__).with_name("svg_child.py")
 
 
 @dataclass
@@ -30,51 +25,24 @@ class Workshop:
 
     @property
     def seconds(self) -> float:
-        """The wall-clock cap of the next child: what those before it left of one budget."""
+        """The wall-clock cap of the next work: what that before it left of one budget."""
         left = min(KILL_SECONDS, self.options.limits.max_seconds) - self.spent
         return max(left, LEAST_SECONDS)
 
     def run(
         self, steps: Sequence[str], job: dict[str, Any], seconds: float | None = None
     ) -> dict[str, str]:
-        """Each step's problem in words, "" where it succeeded; kills a child that is too slow."""
-        path = self.folder / "job.json"
+        """Each step's problem in words, "" where it succeeded; ends who is too slow."""
         seconds = self.seconds if seconds is None else seconds
         caps = {"seconds": seconds, "memory_bytes": self.options.limits.max_memory_bytes}
-        path.write_text(json.dumps({**job, **caps, "steps": list(steps)}), encoding="utf-8")
-        # by its path, not as a module: the package's own imports take longer than the drawing
-        command = [sys.executable, str(CHILD), str(path)]
-        ended = "stopped before it finished"
+        work = {**job, **caps, "folder": str(self.folder), "steps": list(steps)}
+        told: dict[str, str] = {}
         started = time.monotonic()
         try:
-            done = subprocess.run(
-                command,
-                cwd=self.folder,
-                env=_child_environment(),
-                stdin=subprocess.DEVNULL,
-                capture_output=True,
-                timeout=seconds,
-                check=False,
-            )
-            output, code = done.stdout, done.returncode
-            if code:
-                ended = f"its process died (code {code})"
-        except subprocess.TimeoutExpired as late:
-            output, ended = late.stdout or b"", f"took longer than {seconds:.2g} s"
-        self.spent += time.monotonic() - started
-        told = dict.fromkeys(steps, ended)
-        for line in output.decode("utf-8", "replace").splitlines():
-            try:
-                said = json.loads(line)
+            for said in converters().answers(work, seconds):
                 told[said["step"]] = said["problem"]
-            except (ValueError, KeyError, TypeError):
-                continue
-        return told
-
-
-def _child_environment() -> dict[str, str]:
-    """Only what Python needs to start, and this package's own place on the path."""
-    keep = ("PATH", "SYSTEMROOT", "TEMP", "TMP", "TMPDIR", "HOME", "LD_LIBRARY_PATH", "VIRTUAL_ENV")
-    kept = {key: os.environ[key] for key in keep if key in os.environ}
-    package = str(Path(decalprep.__file__).resolve().parent.parent)
-    return {**kept, "PYTHONPATH": package, "PYTHONSAFEPATH": "1", "PYTHONDONTWRITEBYTECODE": "1"}
+        except Lost as lost:
+            for step in steps:
+                told.setdefault(step, str(lost))
+        self.spent += time.monotonic() - started
+        return {step: told.get(step, "stopped before it finished") for step in steps}

@@ -167,7 +167,7 @@ def further_sheets(made: Made, options: MakeOptions) -> dict[str, bytes]:
     from decalprep.calibration import correction_for
     from decalprep.compose import ComposeSettings, underlay_drawings
     from decalprep.jobs.expect_more import expected_masks, expected_underlays
-from decalprep.jobs.finish import build_sheets, costs_of, cut_files, ink_of, mask_drawings
+    from decalprep.jobs.finish import mask_sheet, placed_masks, underlay_title
 
     files = {}
     unders = [f.underlay for f in made.finishes if f.underlay is not None]

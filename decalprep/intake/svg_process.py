@@ -1,0 +1,141 @@
+"""The converters' own process: started once, given one artwork after another, replaced when lost.
+
+A converter can hang, crash or eat memory; then this process is ended, only the artwork at hand is
+refused, and the next one gets a new process. It is also replaced after ``MOST_ARTWORKS``, and
+when it has become large, so that one artwork's memory is not counted against another.
+"""
+
+import atexit
+import contextlib
+import json
+import os
+import subprocess
+import sys
+import threading
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import decalprep
+
+CHILD = Path(__file__).with_name("svg_child.py")
+MOST_ARTWORKS = 100
+_KEEP = ("PATH", "SYSTEMROOT", "TEMP", "TMP", "TMPDIR", "HOME", "LD_LIBRARY_PATH", "VIRTUAL_ENV")
+
+
+class Lost(Exception):
+    """The process is gone, and why, in words."""
+
+
+@dataclass
+class Converters:
+    """One running process, and how many artworks it has had."""
+
+    process: subprocess.Popen[bytes]
+    executable: str
+    artworks: int = 0
+
+    @property
+    def usable(self) -> bool:
+        """Whether it may have another artwork."""
+        return (
+            self.process.poll() is None
+            and self.artworks < MOST_ARTWORKS
+            and self.executable == sys.executable
+        )
+
+    def answers(self, work: dict[str, Any], seconds: float) -> Iterator[dict[str, Any]]:
+        """What it says of each step, as it says it; it is ended when it takes longer.
+
+        Raises:
+            Lost: it took too long, or died.
+        """
+        late = threading.Event()
+
+        def too_late() -> None:
+            late.set()
+            self.process.kill()
+
+        self.artworks += 1
+        ended = False
+        clock = threading.Timer(seconds, too_late)
+        clock.daemon = True
+        clock.start()
+        try:
+            for said in self._said(work):
+                if "end" in said:
+                    ended = not said.get("large")  # so large, the next artwork gets a new one
+                    return
+                if "step" in said and "problem" in said:
+                    yield said
+        finally:
+            clock.cancel()
+            if not ended:
+                self.end()
+        if late.is_set():
+            raise Lost(f"took longer than {seconds:.2g} s")
+        raise Lost(f"its process died (code {self.process.returncode})")
+
+    def _said(self, work: dict[str, Any]) -> Iterator[dict[str, Any]]:
+        """Every line of JSON that it answers with; other lines are a library's own words."""
+        assert self.process.stdin is not None
+        assert self.process.stdout is not None
+        with contextlib.suppress(OSError):  # died before: told by its end
+            self.process.stdin.write(json.dumps(work).encode() + b"\n")
+            self.process.stdin.flush()
+        for line in self.process.stdout:
+            with contextlib.suppress(ValueError):
+                said = json.loads(line)
+                if isinstance(said, dict):
+                    yield said
+
+    def end(self) -> None:
+        """End the process."""
+        self.process.kill()
+        self.process.wait()
+        for pipe in (self.process.stdin, self.process.stdout):
+            if pipe is not None:
+                with contextlib.suppress(OSError):
+                    pipe.close()
+
+
+_running: dict[int, Converters] = {}
+"""By the process they belong to: a forked process must not talk to its parent's converters."""
+
+
+def converters() -> Converters:
+    """This process's converters, started if they are not running."""
+    running = _running.get(os.getpid())
+    if running is None or not running.usable:
+        end_converters()
+        running = _running[os.getpid()] = Converters(_started(), sys.executable)
+    return running
+
+
+def end_converters() -> None:
+    """End this process's converters, if they are running."""
+    running = _running.pop(os.getpid(), None)
+    if running is not None:
+        running.end()
+
+
+atexit.register(end_converters)
+
+
+def _started() -> "subprocess.Popen[bytes]":
+    # by its path, not as a module: the package's own imports take longer than the drawing
+    return subprocess.Popen(
+        [sys.executable, str(CHILD)],
+        env=_child_environment(),
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+    )
+
+
+def _child_environment() -> dict[str, str]:
+    """Only what Python needs to start, and this package's own place on the path."""
+    kept = {key: os.environ[key] for key in _KEEP if key in os.environ}
+    package = str(Path(decalprep.__file__).resolve().parent.parent)
+    return {**kept, "PYTHONPATH": package, "PYTHONSAFEPATH": "1", "PYTHONDONTWRITEBYTECODE": "1"}
