@@ -1,0 +1,135 @@
+"""Work shared out over processes: the same results, words and faults as one after another."""
+
+import os
+import signal
+import time
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from decalprep.errors import InputProblem, JobProblem, TooMuch
+from decalprep.jobs import crew
+from decalprep.jobs.crew import all_done
+
+pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="needs: fork")
+
+
+@pytest.fixture(autouse=True)
+def three_processes(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(crew, "cores", lambda: 3)
+
+
+def quiet(_: str) -> None:
+    pass
+
+
+def slow_first(k: int) -> Callable[[Any], tuple[int, int]]:
+    def act(say: Callable[[str], None]) -> tuple[int, int]:
+        time.sleep(0.05 if k < 3 else 0.005)
+        say(f"task {k}")
+        return k, os.getpid()
+
+    return act
+
+
+def test_results_come_in_order_from_several_processes_and_words_are_heard() -> None:
+    heard: list[str] = []
+    found = all_done([slow_first(k) for k in range(12)], heard.append)
+    assert [k for k, _ in found] == list(range(12))
+    assert len({pid for _, pid in found}) == 3
+    assert sorted(heard) == sorted(f"task {k}" for k in range(12))
+
+
+def test_one_core_or_one_task_stays_here(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert all_done([lambda _: os.getpid()], quiet) == [os.getpid()]
+    monkeypatch.setattr(crew, "cores", lambda: 1)
+    assert set(all_done([lambda _: os.getpid()] * 5, quiet)) == {os.getpid()}
+    assert all_done([], quiet) == []
+
+
+def test_large_results_do_not_block_anybody() -> None:
+    found = all_done([lambda _, k=k: bytes([k]) * 3_000_000 for k in range(6)], quiet)
+    assert [(len(data), data[0]) for data in found] == [(3_000_000, k) for k in range(6)]
+
+
+def test_the_first_fault_in_order_is_told_whoever_was_quicker() -> None:
+    def late(_: Any) -> None:
+        time.sleep(0.1)
+        raise TooMuch("too many paths", where="bow.svg", do="simplify it")
+
+    def soon(_: Any) -> None:
+        raise InputProblem("not a picture", where="stern.svg")
+
+    begun: list[Callable[[Any], Any]] = [slow_first(0), late, soon, soon]
+    with pytest.raises(TooMuch, match=r"^bow.svg: too many paths; simplify it$") as told:
+        all_done([*begun, *(slow_first(k) for k in range(200))], quiet)
+    assert told.value.do == "simplify it"
+
+
+def test_faults_of_several_lines_and_of_other_kinds_cross_over() -> None:
+    def wrong(_: Any) -> None:
+        time.sleep(0.02)
+        raise JobProblem(["line 3: no such key", "line 9: no unit"])
+
+    with pytest.raises(JobProblem) as told:
+        all_done([wrong] * 6, quiet)
+    assert told.value.faults == ["line 3: no such key", "line 9: no unit"]
+
+    def local(_: Any) -> None:
+        class Unknown(Exception):
+            """Cannot be sent from one process to another."""
+
+        raise Unknown("here")
+
+    with pytest.raises(Exception, match="here"):
+        all_done([local] * 6, quiet)
+
+
+def test_what_a_dead_helper_had_in_hand_is_done_again_here() -> None:
+    here = os.getpid()
+
+    def dies_elsewhere(_: Any) -> str:
+        if os.getpid() != here:
+            os.kill(os.getpid(), signal.SIGKILL)
+        time.sleep(0.02)
+        return "done"
+
+    assert all_done([dies_elsewhere] * 7, quiet) == ["done"] * 7
+
+
+def test_a_result_that_cannot_be_sent_is_made_here() -> None:
+    found = all_done([lambda _, k=k: (k, lambda: k) for k in range(5)], quiet)
+    assert [make() for _, make in found] == list(range(5))
+
+
+def test_an_interrupt_ends_every_helper(tmp_path: Any) -> None:
+    def lasting(_: Any) -> None:
+        (tmp_path / str(os.getpid())).touch()
+        time.sleep(0.05)
+
+    def stopped(_: str) -> None:
+        raise KeyboardInterrupt
+
+    def tells(say: Callable[[str], None]) -> None:
+        time.sleep(0.02)
+        say("one more")
+
+    with pytest.raises(KeyboardInterrupt):
+        all_done([lasting, lasting, lasting, tells, *[lasting] * 200], stopped)
+    for path in tmp_path.iterdir():
+        if path.name != str(os.getpid()):
+            with pytest.raises(ProcessLookupError):
+                os.kill(int(path.name), 0)
+
+
+def test_helpers_do_not_wait_for_threads_of_opencv_that_they_lost() -> None:
+    import cv2
+    import numpy as np
+
+    large = np.random.default_rng(1).integers(0, 255, (3000, 3000), dtype=np.uint8)
+    before = int(cv2.GaussianBlur(large, (31, 31), 8).sum())  # starts OpenCV's threads
+    threads = cv2.getNumThreads()
+    sums = all_done([lambda _: int(cv2.GaussianBlur(large, (31, 31), 8).sum())] * 4, quiet)
+    assert sums == [before] * 4
+    assert cv2.getNumThreads() == threads
