@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import shapely
 from shapely.affinity import affine_transform
@@ -49,10 +49,19 @@ def inked_shape(decal: Decal) -> InkedShape:
     """
     if decal.ink:
         return _stated_ink(decal)
-    paths = [offset_path(decal.outline, decal.bleed_mm)]
-    paths += [bare for hole in decal.holes if (bare := _bare(hole, decal)) is not None]
-    outer, *holes = (path.points(0.01) for path in paths)
-    return InkedShape(tuple(paths), shapely.make_valid(Polygon(outer, holes)))
+    inward = -decal.bleed_mm if decal.bleed_into_holes else 0.0
+    return _inked(decal.outline, decal.holes, decal.bleed_mm, inward)
+
+
+@lru_cache(maxsize=1000)
+def _inked(
+    outline: Path, holes: tuple[Hole, ...], outward_mm: float, inward_mm: float
+) -> InkedShape:
+    """Kept, for each step asks again for the same decals, and arcs take long to find."""
+    paths = [offset_path(outline, outward_mm)]
+    paths += [bare for hole in holes if (bare := _bare(hole, inward_mm)) is not None]
+    outer, *inner = (path.points(0.01) for path in paths)
+    return InkedShape(tuple(paths), shapely.make_valid(Polygon(outer, inner)))
 
 
 def _stated_ink(decal: Decal) -> InkedShape:
@@ -64,9 +73,8 @@ def _stated_ink(decal: Decal) -> InkedShape:
     return InkedShape(decal.ink, ink.union(cut))
 
 
-def _bare(hole: Hole, decal: Decal) -> Path | None:
+def _bare(hole: Hole, inward: float) -> Path | None:
     """What of a hole stays without ink: all of it, or what the bleed leaves."""
-    inward = -decal.bleed_mm if decal.bleed_into_holes else 0.0
     circle = _round(hole)
     if circle is not None:
         return offset_circle(circle.x, circle.y, circle.diameter, inward)

@@ -17,6 +17,7 @@ import time
 import warnings
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from importlib import import_module
 from multiprocessing import Pipe
 from multiprocessing.connection import Connection, wait
 from typing import Any, TypeVar
@@ -49,11 +50,12 @@ def all_done(tasks: Sequence[Task[T]], say: Say) -> list[T]:
         what the first of the tasks that fail raises; later ones may not have been begun.
     """
     helpers = min(cores(), len(tasks)) - 1
-    if helpers < 1 or len(tasks) > MOST_TASKS:
-        return [task(say) for task in tasks]
-    with _crew(tasks, helpers) as crew:
-        crew.work(say)
-        crew.await_helpers(say)
+    with _one_threaded():
+        if helpers < 1 or len(tasks) > MOST_TASKS:
+            return [task(say) for task in tasks]
+        with _crew(tasks, helpers) as crew:
+            crew.work(say)
+            crew.await_helpers(say)
     results = []
     for k, task in enumerate(tasks):
         if k not in crew.outcomes:  # its helper died, or could not send what it found
@@ -124,16 +126,15 @@ def _crew(tasks: Sequence[Task[Any]], helpers: int) -> Iterator[_Crew]:
     os.write(write, b"".join(k.to_bytes(_NUMBER_BYTES, "big") for k in range(len(tasks))))
     os.close(write)
     crew = _Crew(tasks, numbers)
-    with _one_threaded():
-        try:
-            for _ in range(helpers):
-                _start_helper(crew)
-            yield crew
-        finally:
-            for pipe, pid in crew.helpers.items():
-                pipe.close()
-                _end(pid)
-            os.close(numbers)
+    try:
+        for _ in range(helpers):
+            _start_helper(crew)
+        yield crew
+    finally:
+        for pipe, pid in crew.helpers.items():
+            pipe.close()
+            _end(pid)
+        os.close(numbers)
 
 
 def _end(pid: int) -> None:
@@ -150,14 +151,12 @@ def _end(pid: int) -> None:
 
 @contextlib.contextmanager
 def _one_threaded() -> Iterator[None]:
-    """OpenCV without threads of its own: a forked process would wait for ever for those it lost.
+    """OpenCV without threads of its own, whether or not helpers share the work.
 
-    The cores are busy with helpers anyway. Does not load OpenCV.
+    A forked process would wait for ever for threads that it lost; the cores are busy anyway; and
+    sums of pictures come out the same to the last bit, however many cores there are.
     """
-    cv2 = sys.modules.get("cv2")
-    if cv2 is None:
-        yield
-        return
+    cv2 = import_module("cv2")
     threads = cv2.getNumThreads()
     cv2.setNumThreads(1)
     try:

@@ -5,25 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass, replace
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from decalprep.errors import UsageProblem, near_first
 from decalprep.jobs.arrange import arranged, keep_layout, layout_text, started, with_used
 from decalprep.jobs.carry import carried
-from decalprep.jobs.crew import Say, all_done
-from decalprep.jobs.finish import (
-    Finish,
-    finish_panel,
-    top_ticks,
-)
+from decalprep.jobs.crew import Say
+from decalprep.jobs.finish import Finish, top_ticks
 from decalprep.jobs.groups import never
 from decalprep.jobs.job_faults import job_names
 from decalprep.jobs.lay import Laid
 from decalprep.jobs.leftovers import PART_USED_LABELS, PART_USED_LASER
 from decalprep.jobs.outputs import Beside, proven, with_files, written
-from decalprep.jobs.prepare import Prepared, prepare_panel
+from decalprep.jobs.panels import panels_of
+from decalprep.jobs.prepare import Prepared
 from decalprep.jobs.spec import Job, PanelSpec
 from decalprep.jobs.stroke_effects import PanelEffect
 from decalprep.jobs.tiling import Pieces
@@ -126,20 +122,6 @@ def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
     notices = (*notices, *proof.notices, *stock_notices(job, laid), *inside.notices)
     say("drawing the pictures and the report")
     return with_files(replace(made, proof=proof, notices=notices), beside)
-
-
-def panels_of(
-    job: Job, parts: Sequence[PartRecord | None], say: Say
-) -> tuple[tuple[Prepared, ...], tuple[Finish, ...]]:
-    """Every panel of the job ready for nesting, and what follows its decal."""
-
-    def ready(panel: PanelSpec, part: PartRecord | None, tell: Say) -> tuple[Prepared, Finish]:
-        prepared = prepare_panel(panel, job, part, tell)
-        return prepared, finish_panel(panel, prepared, job)
-
-    tasks = [partial(ready, panel, part) for panel, part in zip(job.panels, parts, strict=True)]
-    found = all_done(tasks, say)
-    return tuple(one for one, _ in found), tuple(finish for _, finish in found)
 
 
 def steps_of(job: Job) -> int:
