@@ -231,12 +231,12 @@ def test_places_beyond_the_most_are_counted(made: Made, monkeypatch: pytest.Monk
     from decalprep.jobs import report_places, report_views
 
     data, places = result_data(made), places_of(made)
-    all_of_them = report_places.tell_notices(data, places, made.files["sheets.pdf"])
+    all_of_them = report_places.tell_notices(data["notices"], places, made.files["sheets.pdf"], {})
     count = sum(p is not None for told in all_of_them for p in told.pictures)
     assert sum(told.left_out for told in all_of_them) == 0
     for module in (report_places, report_views):
         monkeypatch.setattr(module, "MOST_PLACES", 1)
-    told = report_places.tell_notices(data, places, made.files["sheets.pdf"])
+    told = report_places.tell_notices(data["notices"], places, made.files["sheets.pdf"], {})
     assert sum(p is not None for one in told for p in one.pictures) == 1
     shown = report_views.notices_section(told)
     assert f"{count - 1} more places have no picture here: 1 are shown at most" in shown
