@@ -142,10 +142,11 @@ def measure_job(
 def _measured(prints: Prints, shown: Sequence[Shown], o: MeasureOptions) -> MeasuredSheet:
     sheet = prints.sheets[shown[0].number - 1]
     bars = bar_readings(o.bars, sheet)
-    first = shown[0].placed
+    # A scan whose dpi can be believed goes first: by it the sheet's size is told.
+    placed = tuple(sorted((s.placed for s in shown), key=lambda p: p.claimed_dpi is None))
+    first = placed[0]
     record = fitting_record(o.scanner, first.claimed_dpi)
     known = scanner_of(record) if record is not None else None
-    placed = tuple(s.placed for s in shown)
     fitted = fit_placed(placed, sheet.expected, scanner=known)
     mean = mean_scale(fitted, first.claimed_dpi, sheet, record=record, bars=bars)
     finding = judge_print(fitted, mean, tolerance_mm=prints.tolerance_mm)
@@ -289,7 +290,7 @@ def _not_shown(prints: Prints, scan: ScanImage, only: int | None) -> InputProble
         f"does not show {what}",
         where=scan.name,
         do="scan a whole printed sheet of this job on a flatbed at 300 dpi, the printed side on "
-        "the glass; if the job was made again since, print it again",
+        "the glass (photographs will not do); if the job was made again since, print it again",
     )
 
 

@@ -25,7 +25,6 @@ SCALED = 0.012
 """Beyond this a sheet as a whole was scaled by the print dialog, as on the calibration page."""
 NOTHING_U = 0.03
 """Standard uncertainty where nothing tells the size: dialogs scale by some percent (assumed)."""
-_WRONG_TAG = 0.12
 _SAME_DPI = 0.005
 _BAR_SLIP = 0.08
 
@@ -109,7 +108,7 @@ def mean_scale(
     """
     measured = _measured_claims(fitted, claimed_dpi, record, bars)
     _refuse_contradiction(measured, sheet)
-    notices = _wrong_tag(fitted, claimed_dpi, sheet)
+    notices: list[Notice] = []
     claims = list(measured)
     if sheet.mean_scale_u is not None:
         promise = Claim(f"the record of {sheet.printer}", 0.0, sheet.mean_scale_u, False)
@@ -148,26 +147,10 @@ def _measured_claims(
         error = fitted.px_per_mm / record.px_per_mm - 1
         claims.append(Claim(f"the scanner {record.scanner}", error, record.u, True, True))
     elif claimed_dpi is not None:
-        error = _against_tag(fitted, claimed_dpi)
-        if abs(error) < _WRONG_TAG:
-            claims.append(Claim("the dpi that the scan claims", error, SCANNER_SCALE_U, True))
+        px = math.sqrt(claimed_dpi[0] * claimed_dpi[1]) / MM_PER_IN
+        error = fitted.px_per_mm / px - 1
+        claims.append(Claim("the dpi that the scan claims", error, SCANNER_SCALE_U, True))
     return claims
-
-
-def _against_tag(fitted: FittedPrint, claimed_dpi: tuple[float, float]) -> float:
-    return fitted.px_per_mm * MM_PER_IN / math.sqrt(claimed_dpi[0] * claimed_dpi[1]) - 1
-
-
-def _wrong_tag(
-    fitted: FittedPrint, claimed_dpi: tuple[float, float] | None, sheet: PrintedSheet
-) -> list[Notice]:
-    if claimed_dpi is None or abs(_against_tag(fitted, claimed_dpi)) < _WRONG_TAG:
-        return []
-    text = (
-        f"the scan file claims {claimed_dpi[0]:.0f} dpi, but it was scanned at about "
-        f"{fitted.px_per_mm * MM_PER_IN:.0f}: its claim is not used for the sheet's size"
-    )
-    return [Notice("scan-dpi-tag-wrong", text, sheet.name)]
 
 
 def _agree(a: Claim, b: Claim) -> bool:

@@ -201,7 +201,7 @@ def _from_pdf(data: bytes, path: Path, *, colours: bool) -> tuple[ScanImage, ...
                 raise InputProblem(
                     f"holds {len(objects)} pictures on one page, a scan has one",
                     where=name,
-                    do="save the scan as PNG or TIFF",
+                    do="give the scan of the printed page, saved as PNG or TIFF",
                 )
             wide, high = objects[0].get_px_size()
             if wide * high > LARGEST_PIXELS:

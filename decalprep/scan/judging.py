@@ -16,6 +16,10 @@ Array = npt.NDArray[np.float64]
 
 _LEAST_SHARE = 0.5
 _LINE_U_MM = 0.01
+_OPEN_MM = 2.0
+_OWN_LEAN = 0.005
+"""Standard deviation of a decal's own lean beside the sheet's (assumed, no source: printers lean
+whole sheets); it matters for decals of some mm only, which show a lean badly."""
 _ROUND = 0.15
 """An outline that a turn moves across itself by less than this share of what lean does is round."""
 
@@ -24,13 +28,19 @@ _ROUND = 0.15
 class _Local:
     """What one decal's lines leave beside the sheet's shape.
 
-    ``step`` is its shift (mm) and 2 x 2 gradient row by row; ``u_mm`` the standard uncertainty of
-    where one of its four sides lies; ``round`` says that it shows no turn.
+    ``step`` is its shift (mm) and 2 x 2 gradient row by row, ``covariance`` of it; ``round`` says
+    that it shows no turn.
     """
 
     step: Array
-    u_mm: float
+    covariance: Array
     round: bool
+
+    def u(self, *parts: int, times: float = 1.0) -> float:
+        """Standard uncertainty of a sum of parts, times a length."""
+        chosen = np.zeros(6)
+        chosen[list(parts)] = times
+        return math.sqrt(float(chosen @ self.covariance @ chosen))
 
 
 class Judge:
@@ -76,16 +86,15 @@ class Judge:
         k = coverage_factor(self.fit.shape.freedom)
         error_x = (mean - r / 2 + float(step[2])) * width
         error_y = (mean + r / 2 + float(step[5])) * height
-        # Two sides make a size; a side's slope is known to sqrt(6) of its place over its length.
-        u_size, u_slope = local.u_mm * math.sqrt(2), local.u_mm * math.sqrt(6)
+        u_sizes = (local.u(2, times=width), local.u(5, times=height))
         ranges = [
-            k * math.sqrt(u_size**2 + (side * u_ratio) ** 2 + (side * self.common.u) ** 2)
-            for side in (width, height)
+            k * math.hypot(u_size, side * u_ratio, side * self.common.u)
+            for u_size, side in zip(u_sizes, (width, height), strict=True)
         ]
         # Turning the decal as it is laid takes out what a lean does along its longer side.
         short = min(width, height)
         lean = (self.fit.shape.skew + float(step[3] + step[4])) * short
-        u_lean = math.hypot(u_slope * math.hypot(1, short / max(width, height)), short * u_skew)
+        u_lean = math.hypot(local.u(3, 4, times=short), short * u_skew)
         return {
             "width_mm": width + error_x,
             "height_mm": height + error_y,
@@ -103,12 +112,13 @@ class Judge:
         r, mean, step = self.fit.shape.ratio, self.common.error, local.step
         u_ratio, u_skew = self._u_shape()
         k = coverage_factor(self.fit.shape.freedom)
-        u_side, u_mean = local.u_mm / math.sqrt(2), self.common.u
+        u_mean, longest = self.common.u, float(sides.max())
         skew = self.fit.shape.skew
         # Its longer side shows best how a decal is turned.
-        turn = float(step[4] if sides[0] >= sides[1] else -step[3])
-        u_x = math.hypot(u_side, x * u_mean, x * u_ratio, y * u_skew)
-        u_y = math.hypot(u_side, y * u_mean, y * u_ratio)
+        part, sign = (4, 1.0) if sides[0] >= sides[1] else (3, -1.0)
+        turn = sign * float(step[part])
+        u_x = math.hypot(local.u(0), x * u_mean, x * u_ratio, y * u_skew)
+        u_y = math.hypot(local.u(1), y * u_mean, y * u_ratio)
         return MeasuredDecal(
             decal.name,
             decal.copy,
@@ -118,8 +128,8 @@ class Judge:
             range_off_x_mm=k * u_x,
             range_off_y_mm=k * u_y,
             turn_deg=None if local.round else math.degrees(turn),
-            turn_mm=None if local.round else turn * float(sides.max()),
-            range_turn_mm=k * local.u_mm * math.sqrt(6),
+            turn_mm=None if local.round else turn * longest,
+            range_turn_mm=0.0 if local.round else k * local.u(part, times=longest),
         )
 
     def _u_shape(self) -> tuple[float, float]:
@@ -139,26 +149,28 @@ class Judge:
             found.append(residual[mine[seen]])
             groups.append(np.floor(p / 10.0) @ np.array([1.0, 1000.0]))
         design_all, d = np.vstack(rows), np.concatenate(found)
-        # In units of the decal's size, so that all unknowns weigh alike; a circle has no turn.
+        # Lines err together over about 10 mm: each such piece counts once.
+        piece = np.unique(np.concatenate(groups), return_inverse=True)[1]
+        # In units of the decal's size, so that all unknowns weigh alike.
         unit = np.array([1, 1, *(2 / side,) * 4])
-        step = np.zeros(6)
+        scaled = design_all * unit
+        lean = np.array([0.0, 0.0, 0.0, 1.0, 1.0, 0.0]) * unit / _OWN_LEAN
+        known = np.eye(6) / _OPEN_MM**2 + np.outer(lean, lean)
+        step, inverse = np.zeros(6), np.eye(6)
         for _ in range(8):
-            left = d - design_all * unit @ step
+            left = d - scaled @ step
             spread = max(1.5 * float(np.median(np.abs(left))), 0.005)
             weight = np.clip(1 - (left / (4 * spread)) ** 2, 0, None)
-            weighted = design_all * unit * weight[:, None]
-            step = np.linalg.lstsq(weighted, d * weight, rcond=1e-4)[0]
-        pieces = max(len(np.unique(np.concatenate(groups))), 4)
-        # Lines err together over about 10 mm: each such piece counts once, a quarter on each side.
-        u = math.hypot(spread, _LINE_U_MM) / math.sqrt(max(pieces / 4, 1))
-        step = np.asarray(step * unit, dtype=np.float64)
+            variance = _variance(left, weight, piece, spread)
+            # What its lines do not show, a side off the glass or the turn of a circle, stays open
+            # by some mm.
+            normal = (scaled * weight[:, None]).T @ scaled / variance + known
+            inverse = np.linalg.inv(normal)
+            step = inverse @ (scaled.T @ (d * weight)) / variance
         spin, shear = (
             float(np.linalg.norm(design_all @ np.array([0, 0, 0, sign, 1, 0]))) for sign in (-1, 1)
         )
-        if spin > _ROUND * shear:
-            return _Local(step, u, False)
-        step[3], step[4] = step[3] + step[4], 0.0
-        return _Local(step, u, True)
+        return _Local(step * unit, inverse * np.outer(unit, unit), spin < _ROUND * shear)
 
     def _judged(self, d: MeasuredDecal) -> MeasuredDecal:
         """The decal with its verdicts: on size and lean, on place, and both together."""
@@ -189,6 +201,18 @@ class Judge:
         if self.judging and abs(error) + uncertain <= self.tolerance_mm:
             return Verdict.GOOD
         return Verdict.OPEN
+
+
+def _variance(left: Array, weight: Array, piece: npt.NDArray[np.int64], spread: float) -> float:
+    """Variance (mm2) that makes a fit to all samples as uncertain as one to their pieces' means."""
+    total = np.bincount(piece, weight)
+    means = np.bincount(piece, weight * left)[total > 0] / total[total > 0]
+    count = len(means)
+    # Six unknowns were fitted: what is left over is that much too small. Lines at the edge of ink
+    # err alike all along, which pieces do not show: so no less than the spread.
+    apart = math.sqrt(float(np.sum(means**2)) / max(count - 6, count / 3))
+    u = math.hypot(max(apart, spread), _LINE_U_MM)
+    return u**2 * max(len(left) / max(count, 4), 1.0)
 
 
 _GRAVITY = (Verdict.GOOD, Verdict.OPEN, Verdict.BAD)

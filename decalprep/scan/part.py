@@ -24,6 +24,7 @@ from decalprep.scan.edges import (
     turned,
 )
 from decalprep.scan.findings import ExpectedPrint, SheetDecal
+from decalprep.scan.hole_pairs import HoleSet, hole_pairs, refuse_too_few
 from decalprep.scan.images import ScanImage
 from decalprep.scan.lines import sample_lines
 from decalprep.scan.page import fit_affine
@@ -38,7 +39,6 @@ HOLE_U_MM = 0.03
 """Standard uncertainty of a hole's centre on a scanned part (from simulation, flat face)."""
 ELSEWHERE_MM = 40.0
 """Lying further apart than this, lens and carriage err differently (assumed, no source)."""
-_MATCH_MM = 3.0
 
 
 @dataclass(frozen=True)
@@ -106,8 +106,7 @@ def compare_with_part(
 
     Raises:
         InputProblem: the sheet or the part cannot be found in its scan.
-        ReadingsRefused: they lie differently on the scanner, or fewer than two of several holes
-            match.
+        ReadingsRefused: they lie differently on the scanner, or most holes do not match.
     """
     lines = [*(d.outline for d in expected.decals), *expected.marks]
     samples = sample_lines(lines)
@@ -115,46 +114,28 @@ def compare_with_part(
     own = sample_lines([decal.outline])
     printed = fitted_to(sheet_scan.views, placed.image_from_mm, own)
     found = find_part(part_scan, _scale_of(printed))
-    pairs = _matched(found, holes, printed)
-    if len(pairs) < 2 and len(holes) > 1:
-        raise ReadingsRefused(
-            f"only {len(pairs)} holes of the part match the decal's",
-            where=part_scan.name,
-            do="lay the part face down the same way round as the sheet; a dark sheet of paper "
-            "behind a light part shows its holes",
-        )
+    pairs: list[tuple[int, int]] = []
+    if len(holes) > 1:
+        meant, there = _hole_sets(found, holes, printed)
+        pairs = hole_pairs(meant, there)
+        refuse_too_few(meant, there, pairs, part_scan.name)
     return _compared(found, decal, holes, pairs, printed, part or part_scan.name)
+
+
+def _hole_sets(
+    found: FoundPart, holes: Sequence[SheetHole], printed: Array
+) -> tuple[HoleSet, HoleSet]:
+    """The holes of the decal, and those of the part in the print's own mm."""
+    inverse = np.linalg.inv(printed[:, :2])
+    meant = np.array([(h.x_mm, h.y_mm) for h in holes])
+    there = (found.holes_px[:, :2] - printed[:, 2]) @ inverse.T
+    across = found.holes_px[:, 2] / _scale_of(printed)
+    return HoleSet(meant, np.array([h.diameter_mm for h in holes])), HoleSet(there, across)
 
 
 def _scale_of(image_from_mm: Array) -> float:
     """Pixels per mm."""
     return math.sqrt(abs(float(np.linalg.det(image_from_mm[:, :2]))))
-
-
-def _matched(found: FoundPart, holes: Sequence[SheetHole], printed: Array) -> list[tuple[int, int]]:
-    """Pairs (number of the decal's hole, number of the part's), nearest after a common shift."""
-    if len(found.holes_px) == 0 or not holes:
-        return []
-    scale = _scale_of(printed)
-    meant = np.array([(h.x_mm, h.y_mm) for h in holes]) @ printed[:, :2].T + printed[:, 2]
-    there = found.holes_px[:, :2]
-    best: list[tuple[int, int]] = []
-    spread = math.inf
-    for i, j in [(i, j) for i in range(len(meant)) for j in range(len(there))]:
-        # One pair of holes fixes the shift, a second far one the turn; all others must agree.
-        moved = meant + (there[j] - meant[i])
-        for turn in np.radians(np.linspace(-5, 5, 21)):
-            c, s = math.cos(turn), math.sin(turn)
-            turned = (moved - there[j]) @ np.array([[c, s], [-s, c]]) + there[j]
-            gaps = np.hypot(*(turned[:, None, :] - there[None, :, :]).transpose(2, 0, 1))
-            near = [(int(a), int(np.argmin(gaps[a]))) for a in range(len(turned))]
-            near = [(a, b) for a, b in near if gaps[a, b] < _MATCH_MM * scale]
-            total = sum(float(gaps[a, b]) for a, b in near)
-            if (len(near), -total) > (len(best), -spread) and len({b for _, b in near}) == len(
-                near
-            ):
-                best, spread = near, total
-    return best
 
 
 def _compared(

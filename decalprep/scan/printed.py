@@ -18,6 +18,7 @@ from decalprep.scan.findings import ExpectedPrint
 from decalprep.scan.images import Grey, ScanImage
 from decalprep.scan.lines import Across, Samples, look_in_all, sample_lines
 from decalprep.scan.placing import place_sheet
+from decalprep.units import MM_PER_IN
 
 Array = npt.NDArray[np.float64]
 
@@ -26,14 +27,16 @@ PICTURE_PX = 1600
 _BAND_MM = 25.0
 _NEAR_MM = 0.4
 _FAINT_SHARE = 0.9
+_WRONG_TAG = 0.12
 
 
 @dataclass(frozen=True)
 class PlacedPrint:
     """One scan of a sheet: the lines seen in it, which samples they are, and a small picture.
 
-    ``image_from_mm`` takes sheet mm to px (column, row) of the scan, ``shrink`` px of the scan to
-    those of ``picture``.
+    ``claimed_dpi`` is None where the file claims none or one that cannot be. ``image_from_mm``
+    takes sheet mm to px (column, row) of the scan, ``shrink`` px of the scan to those of
+    ``picture``.
     """
 
     name: str
@@ -75,7 +78,7 @@ def place_print(
     )
     return PlacedPrint(
         scan.name,
-        scan.claimed_dpi,
+        points.claimed_dpi,
         points,
         seen,
         _as_affine(image_from_mm),
@@ -111,6 +114,8 @@ def _points(
     centred = samples.points[seen] - np.array(size_mm) / 2
     bands = np.floor(samples.points[seen] / _BAND_MM).astype(int)
     image = np.column_stack([px[:, 0] - wide / 2, high / 2 - px[:, 1]])
+    per_mm = (float(np.hypot(*linear[0])), float(np.hypot(*linear[1])))
+    wrong = _wrong_tag(scan, per_mm)
     return ScanPoints(
         scan.name,
         tuple(map(tuple, centred.tolist())),
@@ -118,12 +123,26 @@ def _points(
         tuple(bands[:, 1].tolist()),
         tuple(bands[:, 0].tolist()),
         math.degrees(math.atan2(-linear[1, 0], linear[0, 0])),
-        (float(np.hypot(*linear[0])), float(np.hypot(*linear[1]))),
+        per_mm,
         (wide, high),
-        scan.claimed_dpi,
+        None if wrong else scan.claimed_dpi,
         normals=tuple(map(tuple, normals.tolist())),
-        notices=_faint(scan, across, seen),
+        notices=(*wrong, *_faint(scan, across, seen)),
     )
+
+
+def _wrong_tag(scan: ScanImage, px_per_mm: tuple[float, float]) -> tuple[Notice, ...]:
+    """What to tell where a file claims a resolution that no print could come out so wrong by."""
+    if scan.claimed_dpi is None:
+        return ()
+    real = MM_PER_IN * math.sqrt(px_per_mm[0] * px_per_mm[1])
+    if abs(real / math.sqrt(scan.claimed_dpi[0] * scan.claimed_dpi[1]) - 1) < _WRONG_TAG:
+        return ()
+    text = (
+        f"the file claims {scan.claimed_dpi[0]:.0f} dpi, but was scanned at about {real:.0f}: its "
+        "claim is not used for the sheet's size"
+    )
+    return (Notice("scan-dpi-tag-wrong", text, scan.name),)
 
 
 def _faint(scan: ScanImage, across: Across, seen: npt.NDArray[np.bool_]) -> tuple[Notice, ...]:
