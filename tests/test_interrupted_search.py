@@ -93,5 +93,5 @@ def test_stopped_at_once_every_kind_of_sheet_still_gets_its_pieces(
     laid = lay_out(decals, found, None, effort)
     assert len(laid.placements) == 10
     apart(laid, decals)
-    codes = {n.code for n in laid.notices}
+    codes = {n.code for n in laid.notices} - {"room-left"}
     assert codes == {"nested-by-the-clock" if seconds else "nesting-ended-early"}

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 Say = Callable[[str], None]
 STRIP_SECONDS = 2
+LEAST_REST_MM = 20.0
+"""A rest that is narrower is not worth telling."""
 ENGINE_TELLS = "part-used-stock"
 """Told of the whole job at once, with what prints it (``jobs.make.stock_notices``)."""
 
@@ -107,15 +109,26 @@ def nest_groups(groups: Sequence[Group], start: Lying, job: Job, effort: Effort)
     """
     known = {part.key: part for group in groups for part in group.parts}
     lying, notices, bounds = start, list[Notice](), list[int]()
-    rest = (0.0, 0.0)
+    rest, number = (0.0, 0.0), 0
     for group in sorted(groups, key=lambda g: len(g.kinds)):
         layout, own = _nest(group, lying, known, job, effort)
         bounds.append(layout.lower_bound)
         notices += [n for n in layout.notices if n.code != ENGINE_TELLS]
         rest = layout.rest_mm
         lying = _joined(group, lying, layout, own)
+        number = own[-1] if len(layout.sheets) == len(own) else len(lying.sheets) - 1
+    notices += _rest_told(rest, number, lying)
     bound = bounds[0] if len(groups) == 1 else least_sheets(groups, job)
     return Nested(lying, bound, (*dict.fromkeys(notices), *effort.notices()), rest)
+
+
+def _rest_told(rest_mm: tuple[float, float], number: int, lying: Lying) -> list[Notice]:
+    """Says what a later piece may measure on the sheet laid last, where that is worth telling."""
+    if min(rest_mm) < LEAST_REST_MM or lying.sheets[number].grid is not None:
+        return []
+    words = f"sheet {number + 1} has room left for {rest_mm[0]:.0f} x {rest_mm[1]:.0f} mm more"
+    size = (("width_mm", rest_mm[0]), ("height_mm", rest_mm[1]))
+    return [Notice("room-left", words, lying.sheets[number].name, Severity.NOTE, numbers=size)]
 
 
 def nest_settings(kinds: Sequence[SheetSpec], job: Job) -> NestSettings:

@@ -36,7 +36,7 @@ class Laid:
 
     ``lower_bound`` is a number of sheets that no layout can beat; ``kept`` how many pieces stayed
     where an earlier run had them; ``leftovers`` the name of the remembered part-used sheet that
-    each sheet is, or "". ``rest_mm`` is the largest free rectangle on the last sheet laid.
+    each sheet is, or "". ``rest_mm`` is the largest rectangle that fits on the last sheet laid.
     ``used`` is what is printed on each sheet, as far as is known: of kept sheets from before.
     ``sheets`` are the sheets to draw: on part-used ones the pieces count as gone too, so that the
     marks keep off them; ``before`` are the sheets as they were.

@@ -114,9 +114,15 @@ def _layout(search: Search, stopped: str, stock: Sequence[Sheet]) -> Layout:
         search.bound,
         stopped,
         (*told, *_notices(nest, [sheet.kind.sheet for sheet in sheets])),
-        rest_rectangle_mm(sheets[-1], settings.grid_mm) if sheets else (0.0, 0.0),
+        _rest_mm(sheets[-1], settings) if sheets else (0.0, 0.0),
         straight_cuts(nest),
     )
+
+
+def _rest_mm(sheet: OpenSheet, settings: NestSettings) -> tuple[float, float]:
+    """What a further piece may measure: the free rectangle less the gap round such a piece."""
+    wide, high = rest_rectangle_mm(sheet, settings.grid_mm)
+    return max(0.0, wide - settings.gap_mm), max(0.0, high - settings.gap_mm)
 
 
 def _notices(nest: Nest, sheets: Sequence[Sheet]) -> tuple[Notice, ...]:

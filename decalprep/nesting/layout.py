@@ -67,7 +67,7 @@ class Layout:
     ``sheets`` has one entry a used sheet, so ``placements[k].sheet_index`` is its index;
     ``unplaced`` are (key, copy) for which no sheet was left. ``lower_bound`` is a number of
     sheets that no layout can beat; ``stopped`` says why the search ended. ``rest_mm`` is the
-    (width, height) of the largest free rectangle on the last sheet.
+    (width, height) of the largest rectangle that the last sheet still has room for, gap kept.
     """
 
     placements: tuple[Placement, ...]
