@@ -117,7 +117,7 @@ def test_places_edited_by_hand_to_overlap_are_told_and_nested_anew(tmp_path: Pat
 
     edited(found, onto_each_other)
     after, _ = again(found, decals)
-    assert [n.code for n in after.notices] == ["placements-unused"]
+    assert "placements-unused" in [n.code for n in after.notices]
     assert after.kept == 0
     apart(after, decals)
 

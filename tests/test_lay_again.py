@@ -1,5 +1,6 @@
 """One spoiled decal is printed again on the rest of its sheet, never over what is there."""
 
+import json
 from pathlib import Path
 
 import pytest
@@ -84,3 +85,28 @@ def test_without_an_earlier_run_it_says_so(
     (folder / "job.placements.json").unlink()
     assert make(folder / "job.toml", "--again", "bezel") == ExitCode.USAGE
     assert "without --again first" in " ".join(capsys.readouterr().err.split())
+
+
+def test_named_pieces_stay_and_all_others_are_laid_again(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The kept piece is moved by hand to a place that no search would choose."""
+    path = folder / "job.placements.json"
+    data = json.loads(path.read_text())
+    kept = next(p for p in data["placements"] if (p["decal"], p["copy"]) == ("bezel", 2))
+    kept |= {"x_mm": 60.25, "y_mm": 150.5, "turn_deg": 0.0}
+    others = [p for p in data["placements"] if p is not kept]
+    others[0] |= {"x_mm": 20.125, "y_mm": 30.125, "turn_deg": 0.0}
+    others[1] |= {"x_mm": 110.125, "y_mm": 30.125, "turn_deg": 0.0}
+    path.write_text(json.dumps(data))
+    assert make(folder / "job.toml", "--keep", "bezel#2") == 0
+    after = {(p["decal"], p["copy"]): p for p in json.loads(path.read_text())["placements"]}
+    assert len(after) == 3
+    assert after[("bezel", 2)] == kept
+    for one in others:
+        assert after[(one["decal"], one["copy"])] != one
+    assert make(folder / "job.toml", "--keep", "bezel#7") == ExitCode.USAGE
+    assert make(folder / "job.toml", "--keep", "lamp", "--again", "lamp") == ExitCode.USAGE
+    path.unlink()
+    assert make(folder / "job.toml", "--keep", "lamp") == ExitCode.USAGE
+    assert "without --keep first" in capsys.readouterr().err

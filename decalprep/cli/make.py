@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     is_flag=True,
     help="Lay all out again; keep no place of an earlier run.",
 )
+@click.option("--keep", multiple=True, help="Lay all out again but this decal or piece.")
 @click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
 @click.option(
     "--dpi", default=150.0, show_default=True, help="Dots an inch of the pictures of the sheets."
@@ -96,6 +97,7 @@ class RunChoices:
     keep_leftovers: bool = False
     again: tuple[str, ...] = ()
     fresh_sheet: bool = False
+    keep: tuple[str, ...] = ()
 
 
 def run_job(job: Job, folder: Path, choices: RunChoices) -> None:
@@ -119,6 +121,7 @@ def run_job(job: Job, folder: Path, choices: RunChoices) -> None:
         keep_leftovers=choices.keep_leftovers,
         again=choices.again,
         fresh_sheet=choices.fresh_sheet,
+        keep=choices.keep,
         search_over=interrupts.search_over,
     )
     interrupts.listen()

@@ -54,18 +54,23 @@ def again_of(job: Job, words: Sequence[str], *, fresh: bool) -> tuple[Job, Again
         raise UsageProblem(
             f"--again needs an earlier run: {found}", do="make the job without --again first"
         )
-    wanted = tuple(_named(word, job, kept) for word in words)
-    panels = tuple(p for p in job.panels if any(_is_of(name, p) for name, _ in wanted))
+    wanted = tuple(named_piece(word, job, kept) for word in words)
+    panels = tuple(p for p in job.panels if any(is_of(name, p) for name, _ in wanted))
     spec, number = _sheet_for(panels, job, kept, fresh=fresh)
     return replace(job, panels=panels, sheets=(spec,)), Again(wanted, spec, number, kept)
 
 
-def _is_of(name: str, panel: PanelSpec) -> bool:
+def is_of(name: str, panel: PanelSpec) -> bool:
+    """Whether a name is that of a panel or of one of its tiles."""
     return name == panel.name or name.startswith(f"{panel.name} tile ")
 
 
-def _named(word: str, job: Job, kept: Kept) -> tuple[str, int | None]:
-    """The decal or panel and the copy that a word such as "bezel#2" names."""
+def named_piece(word: str, job: Job, kept: Kept) -> tuple[str, int | None]:
+    """The decal or panel and the copy (None: all) that a word such as "bezel#2" names.
+
+    Raises:
+        UsageProblem: nothing laid before is called so.
+    """
     name, cross, number = word.rpartition("#")
     copy = int(number) if cross and number.strip().isdecimal() else None
     name = name.strip() if cross and copy is not None else word.strip()

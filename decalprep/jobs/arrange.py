@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from decalprep.errors import UsageProblem
-from decalprep.jobs.again import Again, again_of, kept_after, lay_again, only
+from decalprep.jobs.again import Again, again_of, kept_after, lay_again, named_piece, only
 from decalprep.jobs.groups import Effort
 from decalprep.jobs.lay import (
     Laid,
@@ -19,7 +19,7 @@ from decalprep.jobs.lay import (
     read_placements,
 )
 from decalprep.jobs.leftovers import leftover_notices, offer, planned, remember, used_of
-from decalprep.jobs.placements import Kept
+from decalprep.jobs.placements import Kept, only_named
 from decalprep.jobs.prepare import Prepared
 from decalprep.jobs.spec import Job
 from decalprep.jobs.tiling import Pieces, pieces_of
@@ -48,15 +48,29 @@ def started(job: Job, options: MakeOptions) -> Start:
     if options.seconds is not None and not 0 < options.seconds <= 86400:
         raise UsageProblem("--seconds is out of range", do="choose from 1 to 86400")
     if options.again:
-        if options.anew:
-            raise UsageProblem("--again and --anew contradict each other", do="give one of them")
+        if options.anew or options.keep:
+            other = "--anew" if options.anew else "--keep"
+            raise UsageProblem(f"--again and {other} contradict each other", do="give one of them")
         job, again = again_of(job, options.again, fresh=options.fresh_sheet)
         return Start(job, None, again)
     if options.fresh_sheet:
         raise UsageProblem("--fresh-sheet goes with --again", do="name what is printed again")
-    kept, notices = (None, ()) if options.anew else read_placements(job)
+    anew = options.anew and not options.keep
+    kept, notices = (None, ()) if anew else read_placements(job)
+    if options.keep:
+        kept = _only(options.keep, kept, job)
     job, told = offer(job, kept, options.records)
     return Start(job, kept, None, (*notices, *told))
+
+
+def _only(words: Sequence[str], kept: Kept | None, job: Job) -> Kept:
+    """The kept layout's pieces of these names; all others are laid anew."""
+    if kept is None or not kept.placements:
+        raise UsageProblem(
+            f"--keep needs an earlier run: there is no {placement_file(job).name} to take from",
+            do="make the job without --keep first",
+        )
+    return only_named(kept, [named_piece(word, job, kept) for word in words])
 
 
 def arranged(

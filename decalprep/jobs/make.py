@@ -40,7 +40,8 @@ class MakeOptions:
     record; ``anew`` nests all again; ``date`` a PDF date or None; ``private`` leaves job and
     artworks out of the PDF. ``seconds`` ends the nesting by the clock; ``keep_leftovers`` remembers
     what is left of the sheets; ``again`` names the pieces to print once more, on what is free of an
-    earlier sheet or on a ``fresh_sheet``. ``search_over`` is asked often while nesting and ends it
+    earlier sheet or on a ``fresh_sheet``; ``keep`` those that stay while all others are nested
+    again. ``search_over`` is asked often while nesting and ends it
     with the best layout so far.
     """
 
@@ -54,6 +55,7 @@ class MakeOptions:
     keep_leftovers: bool = False
     again: tuple[str, ...] = ()
     fresh_sheet: bool = False
+    keep: tuple[str, ...] = ()
     search_over: Callable[[], bool] = never
 
 

@@ -167,6 +167,23 @@ def kept_from(data: dict[str, Any]) -> Kept:
     return Kept(sheets, placements, tuple(str(p["shape"]) for p in rows))
 
 
+def only_named(kept: Kept, named: Sequence[tuple[str, int | None]]) -> Kept:
+    """What a placement file holds of some pieces: (decal or panel, copy; None for all).
+
+    Their sheets are printed anew, so nothing counts as printed on them.
+    """
+
+    def wanted(p: Placement) -> bool:
+        return any(
+            (name == p.decal or p.decal.startswith(f"{name} tile ")) and copy in (None, p.copy)
+            for name, copy in named
+        )
+
+    pairs = [(p, s) for p, s in zip(kept.placements, kept.shapes, strict=True) if wanted(p)]
+    sheets = tuple(replace(sheet, used=Used()) for sheet in kept.sheets)
+    return Kept(sheets, tuple(p for p, _ in pairs), tuple(s for _, s in pairs))
+
+
 def _numbers(given: Sequence[Any], count: int) -> tuple[float, ...]:
     values = tuple(float(v) for v in given)
     if len(values) != count or not all(abs(v) < FAR_MM for v in values):
