@@ -79,6 +79,8 @@ TOLD = {
     "letter-spacing in per cent": '<text letter-spacing="5%">A</text>',
     "mask on a part": '<text><tspan mask="url(#a)">A</tspan></text>',
     "baseline-shift inside": '<text baseline-shift="2"><tspan baseline-shift="2">A</tspan></text>',
+    "letters running down": '<g writing-mode="tb"><text>A</text></g>',
+    "feDiffuseLighting": "<filter><feDiffuseLighting/></filter>",
     "textLength=0": '<text textLength="0">A</text>',
     "rotated or skewed": '<g transform="matrix(1 .2 0 1 0 0)"><g filter="url(#b)"/></g>',
 }

@@ -29,6 +29,7 @@ _ARGUMENTS = {
 }
 _UNITS = frozenset({"userSpaceOnUse", "objectBoundingBox"})
 _SERVERS = frozenset({"linearGradient", "radialGradient", "pattern"})
+_ACROSS = frozenset({"lr", "lr-tb", "rl", "rl-tb", "horizontal-tb"})
 _HOLDERS = frozenset({"pattern", "mask", "clipPath", "filter", "marker"})
 _MARKERS = ("marker", "marker-start", "marker-mid", "marker-end")
 _SECOND_CHOICE = re.compile(r"url\(\s*['\"]?#([^)'\"]*)['\"]?\s*\)\s*(?!none)\S")
@@ -243,8 +244,10 @@ def disputed_text(seen: Seen) -> str | None:
     for prop in ("letter-spacing", "word-spacing"):
         if "%" in seen.own(prop):
             return f"{prop} in per cent"
+    if (inherited(seen.element, "writing-mode") or "lr").strip() not in _ACROSS:
+        return "letters running down (writing-mode)"
     if seen.kind != "text":
-        for prop in ("clip-path", "mask", "filter", "writing-mode"):
+        for prop in ("clip-path", "mask", "filter"):
             if seen.own(prop) not in ("", "none"):
                 return f"{prop} on a part of a text"
     shift = seen.own("baseline-shift")

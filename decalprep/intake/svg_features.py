@@ -49,6 +49,9 @@ _NEVER_DRAWN: dict[str, str] = {
 }
 _UNKNOWN_VALUES = re.compile(r"\b(var|calc|env|min|max|clamp|attr)\(", re.IGNORECASE)
 _SHAPES = re.compile(r"\b(circle|ellipse|inset|polygon|path|rect|xywh)\(", re.IGNORECASE)
+_BY_PIXELS = frozenset({"feDiffuseLighting", "feSpecularLighting", "feConvolveMatrix"})
+"""Filter Effects 1: their neighbours are the next pixels unless kernelUnitLength says otherwise."""
+
 _ANIMATED = frozenset({"animate", "animateTransform", "animateMotion", "animateColor", "set"})
 
 
@@ -202,6 +205,10 @@ def _found_dangers(seen: Seen) -> set[str]:
     found = set()
     if seen.own("filter") not in ("", "none") and _turned(seen.element):
         found.add("has a filter on something rotated or skewed, which programs draw differently")
+    if seen.kind in _BY_PIXELS:
+        found.add(
+            f"has the filter effect {seen.kind}, whose look depends on the pixels it is drawn in"
+        )
     if seen.kind in ("text", "tspan", "textPath", "tref"):
         text = disputed_text(seen)
         if text:

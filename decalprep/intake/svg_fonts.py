@@ -347,7 +347,11 @@ def parse_families(text: str) -> tuple[str, ...]:
 
 
 def parse_weight(text: str, inherited: int) -> int:
-    """A numeric weight from a font-weight value; an unknown one keeps the inherited."""
+    """A numeric weight from a font-weight value; an unknown one keeps the inherited.
+
+    >>> parse_weight("bold", 400), parse_weight("350", 400), parse_weight("1500", 400)
+    (700, 350, 400)
+    """
     word = text.strip().lower()
     if word in _WEIGHTS:
         return _WEIGHTS[word]
@@ -356,9 +360,10 @@ def parse_weight(text: str, inherited: int) -> int:
     if word == "lighter":
         return 100 if inherited < 550 else 400 if inherited < 750 else 700
     try:
-        return min(max(round(float(word)), 1), 1000)
+        weight = float(word)
     except ValueError:
         return inherited
+    return round(weight) if 1 <= weight <= 1000 else inherited
 
 
 def parse_stretch(text: str, inherited: int) -> int:
