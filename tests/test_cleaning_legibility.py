@@ -12,6 +12,7 @@ from decalprep.cleaning import (
     stem_width_mm,
     stem_widths,
     strip_hairlines,
+    stroke_effect,
 )
 from decalprep.errors import UsageProblem
 from decalprep.geometry import Box
@@ -200,6 +201,28 @@ def test_coarse_pictures_inside_a_drawing_are_told_with_their_places() -> None:
     boxes = [n.box_mm for n in told]
     assert boxes[0].corners[0] == pytest.approx((30 - side - 0.1, 2), abs=1e-4)
     assert boxes[1].corners[0] == pytest.approx((50, 2), abs=1e-4)
+
+
+def test_most_harm_is_done_to_the_thinnest_letters() -> None:
+    """A wide stroke on large letters changes more of the picture, yet less of their stems."""
+
+    def bars(x: float, y: float, width: float, height: float) -> str:
+        return "".join(f"{x + 2 * width * i} {y} {width} {height} re " for i in range(4)) + "B "
+
+    before = mm_page("0.09 w " + bars(5, 5, 2, 12) + bars(40, 20, 0.3, 2))
+    effect = stroke_effect(before, strip_hairlines(before).artwork)
+    assert effect.close is not None
+    assert effect.close.box_mm.centre == pytest.approx((41.05, 21), abs=0.01)
+    assert effect.close.before.shape == (454, 454, 3)
+    assert [round(s.before_mm - s.after_mm, 2) for s in effect.stems] == pytest.approx(
+        [0.09, 0.09], abs=0.02
+    )
+    lone = mm_page("0.09 w 5 5 1 1 re B")
+    view = stroke_effect(lone, strip_hairlines(lone).artwork)
+    assert view.stems == ()
+    assert view.close is not None
+    assert view.close.box_mm.contains(Box(5, 5, 6, 6))
+    assert stroke_effect(lone, lone).close is None
 
 
 @pytest.mark.parametrize("value", [0.0, -1.0, float("nan")])

@@ -32,7 +32,7 @@ class StemWidth:
 
 @dataclass(frozen=True)
 class CloseUp:
-    """The place where two artworks differ most: RGB pixels of both, ``times`` life size."""
+    """A place of two artworks that differ there: RGB pixels of both, ``times`` life size."""
 
     box_mm: Box
     times: float
@@ -110,7 +110,7 @@ def stem_widths(
     """Stem widths in mm of up to ``most`` words, those that lost most first; a text once.
 
     The words measured are those whose picture changed most for their size; of a long one, the
-    middle 8 mm. Words come from the text and from rows of letter-like shapes. ``contents`` are
+    middle 6 mm. Words come from the text and from rows of letter-like shapes. ``contents`` are
     those of ``after``, where they are known already.
 
     Raises:
@@ -133,14 +133,21 @@ def close_up(
 def stroke_effect(
     before: Artwork, after: Artwork, *, contents: PageContents | None = None
 ) -> StrokeEffect:
-    """What stripping did to the picture: the place that changed most, 20 times life size, 6 mm
-    wide, and the stem widths in mm of the three words that changed most.
+    """What stripping did to the picture: stem widths in mm of the three words that changed most,
+    and the place where the hairlines did most harm, 6 mm wide and 20 times life size.
+
+    That is the word whose stems they made thickest for their width, and where there are no
+    words, the place whose picture changed most.
 
     Raises:
         InputProblem: a page cannot be read or drawn.
     """
     both = _Differing(before, after)
-    return StrokeEffect(both.close_up(20.0, 6.0), both.stems(3, contents))
+    stems = both.stems(3, contents)
+    if not stems:
+        return StrokeEffect(both.close_up(20.0, 6.0), ())
+    worst = max(stems, key=lambda stem: stem.before_mm / stem.after_mm)
+    return StrokeEffect(both.seen_at(worst.box_mm.centre, 20.0, 6.0), stems)
 
 
 class _Differing:
@@ -190,8 +197,12 @@ class _Differing:
         summed = cv2.boxFilter(self.difference, -1, (side, side), borderType=cv2.BORDER_CONSTANT)
         peak = np.unravel_index(int(summed.argmax()), summed.shape)
         row, column = self._centroid(int(peak[0]), int(peak[1]), side // 2)
-        x_mm, y_mm = column * MM_PER_IN / dpi, self.whole.y1 - row * MM_PER_IN / dpi
-        half = side_mm / 2
+        centre = column * MM_PER_IN / dpi, self.whole.y1 - row * MM_PER_IN / dpi
+        return self.seen_at(centre, times, side_mm)
+
+    def seen_at(self, centre: tuple[float, float], times: float, side_mm: float) -> CloseUp:
+        """Both round a place."""
+        (x_mm, y_mm), half = centre, side_mm / 2
         box = Box(x_mm - half, y_mm - half, x_mm + half, y_mm + half)
         fine = PX_PER_IN * times
         before, after = (picture_of(artwork, box, fine) for artwork in (self.before, self.after))

@@ -48,7 +48,7 @@ def _became(row: Data) -> str:
 
 
 def effect_views(panel: Data, close: CloseUp | None, key: str) -> list[Html]:
-    """The place that stripping changed most, before and after, and stem widths of words."""
+    """The place where hairlines did most harm, before and after, and stem widths of words."""
     effect = panel["stroke_effect"]
     if effect is None:
         return []
@@ -72,8 +72,8 @@ def _pair(name: str, close: CloseUp, box_mm: list[float]) -> Html:
         )
     ]
     caption = (
-        f"Where stripping changed most, at {at} of the decal: {close.times:g} times life size on "
-        f"a screen of {PX_PER_IN:g} px an inch; the bar is 1 mm. Drawn from the artwork."
+        f"Where the hairlines did most harm, at {at} of the decal: {close.times:g} times life "
+        f"size on a screen of {PX_PER_IN:g} px an inch; the bar is 1 mm. Drawn from the artwork."
     )
     return tag(
         "figure",

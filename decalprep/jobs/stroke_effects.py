@@ -18,7 +18,7 @@ MOST_PANELS = 12
 
 @dataclass(frozen=True)
 class PanelEffect:
-    """One panel: the place that changed most, before and after, and stem widths of its words.
+    """One panel: where its hairlines did most harm, before and after, and stems of its words.
 
     Places of ``stems`` and ``box_mm`` are in decal mm; ``close`` is None where nothing that shows
     has changed, or where the panel is one of those ``not_looked_at`` to save time.
