@@ -20,6 +20,8 @@ from decalprep.nesting.shapes import Rect, Turned, bits_of, mask_of
 
 FEW = 24
 """So few positions left are tried one by one."""
+AT_ONCE = 8
+"""After so many rectangles of a mask it is looked how many positions are left."""
 
 
 @dataclass(frozen=True)
@@ -124,14 +126,16 @@ class Board:
             return 0
         core, *others = turned.rectangles
         free = valid & ~(self._spread_by(core[2], core[3]) >> self._offset(core))
-        if not free or not others:
-            return free
-        if free.bit_count() <= FEW:
-            return self._one_by_one(free, turned)
-        blocked = 0
-        for rect in others:
-            blocked |= self._spread_by(rect[2], rect[3]) >> self._offset(rect)
-        return free & ~blocked
+        for start in range(0, len(others), AT_ONCE):
+            if not free:
+                return 0
+            if free.bit_count() <= FEW:
+                return self._one_by_one(free, turned)
+            blocked = 0
+            for rect in others[start : start + AT_ONCE]:
+                blocked |= self._spread_by(rect[2], rect[3]) >> self._offset(rect)
+            free &= ~blocked
+        return free
 
     def _one_by_one(self, free: int, turned: Turned) -> int:
         cells = turned.for_stride(self.field.stride).cells
@@ -169,5 +173,7 @@ class Board:
 
     def positions(self, free: int) -> npt.NDArray[np.intp]:
         """The bits that are set, lowest first."""
-        raw = free.to_bytes((free.bit_length() + 7) // 8 or 1, "little")
-        return np.flatnonzero(np.unpackbits(np.frombuffer(raw, np.uint8), bitorder="little"))
+        raw = np.frombuffer(free.to_bytes((free.bit_length() + 7) // 8 or 1, "little"), np.uint8)
+        some = np.flatnonzero(raw)  # few bytes have a bit set: only these are taken apart
+        which, bit = np.nonzero(np.unpackbits(raw[some][:, None], axis=1, bitorder="little"))
+        return np.asarray(some[which] * 8 + bit)

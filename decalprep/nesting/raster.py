@@ -117,22 +117,35 @@ def inner_cells(
     return _centre_cells(edges, rows, columns) & ~_edge_cells(edges, rows, columns)
 
 
+def _run_starts(lines: Mask) -> list[int]:
+    """Where a line differs from the one before it, with 0 and the number of lines."""
+    if not len(lines):
+        return [0]
+    differ = np.any(lines[1:] != lines[:-1], axis=1)
+    return [0, *(np.flatnonzero(differ) + 1).tolist(), len(lines)]
+
+
 def largest_rectangle(free: Mask) -> tuple[int, int, int, int]:
     """(column, row, columns, rows) of the largest all-true rectangle; zeros if there is none.
+
+    Rows and columns that repeat are taken together: no largest rectangle ends between them.
 
     >>> largest_rectangle(np.array([[1, 1, 0], [1, 1, 1]], dtype=bool))
     (0, 0, 2, 2)
     """
     best, found = 0, (0, 0, 0, 0)
-    heights = [0] * free.shape[1]
-    for i, line in enumerate(free.tolist()):
-        heights = [h + 1 if cell else 0 for h, cell in zip(heights, line, strict=True)]
+    ys, xs = _run_starts(free), _run_starts(free.T)
+    heights = [0] * (len(xs) - 1)
+    for i, line in enumerate(free[ys[:-1]][:, xs[:-1]].tolist()):
+        tall = ys[i + 1] - ys[i]
+        heights = [h + tall if cell else 0 for h, cell in zip(heights, line, strict=True)]
         stack: list[tuple[int, int]] = []
         for j, h in enumerate([*heights, 0]):
             start = j
             while stack and stack[-1][1] >= h:
-                start, tall = stack.pop()
-                if tall * (j - start) > best:
-                    best, found = tall * (j - start), (start, i - tall + 1, j - start, tall)
+                start, high = stack.pop()
+                area = high * (xs[j] - xs[start])
+                if area > best:
+                    best, found = area, (xs[start], ys[i + 1] - high, xs[j] - xs[start], high)
             stack.append((start, h))
     return found

@@ -66,7 +66,8 @@ def _question(
 ) -> dict[str, Any]:
     rows = []
     for item in items:
-        grown = item.polygon.buffer(gap_mm / 2 + SPARE_MM, quad_segs=8)
+        reach = gap_mm / 2 + SPARE_MM  # mitred: round corners would be many points, and slow
+        grown = item.polygon.buffer(reach, join_style="mitre", mitre_limit=2.0)
         outer = Polygon(shapely.simplify(Polygon(grown.exterior), SPARE_MM / 2).exterior)
         points = [list(p) for p in outer.exterior.coords[:-1]]
         rows.append({"id": item.name, "points": points, "angles": item.angles})

@@ -1,273 +1,247 @@
-"""Nesting benchmark: fresh panel-like sets against a rectangle packer on bounding boxes.
+"""Nesting benchmark: generated sets against other ways to nest, published strips, jigsaws, size.
 
-Run: python tests/bench/bench_nesting.py [--sizes 12 30 80] [--jobs 3] [--first-seed N] [--budget N]
-Seeds 1 to 9 were used while tuning; give others for a fair result. Prints one line a job: sheets
-of the rectangle packer, of the first answer and of the final answer, the bound, and the times.
+Run: python tests/bench/bench_nesting.py [--only sets strips jigsaws large] [--jobs 10]
+     [--sizes 30 80] [--kinds faces console] [--first-seed N] [--budget N] [--strip S]
+Published sets are read from the folder that DECALPREP_NEST_DATA names (albano.json, fu.json, ...).
+Seeds 1 to 10 and 101 to 110, 201 to 210 were looked at while the engine was made; give others.
+Seconds are of the processor (ours and our children's), as on a free machine of one core; the strip
+packer, which works under a clock, is given more of it where the machine is busy.
 """
 
 from __future__ import annotations
 
 import argparse
-import json
+import math
 import os
 import pathlib
-import random
 import resource
 import sys
 import time
-from dataclasses import replace
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 
-from shapely.affinity import rotate
-from shapely.affinity import scale as affine_scale
-from shapely.geometry import Point, Polygon, box
+from nest_others import library_packer, rectangle_packer, strip_by_sheets
+from nest_sets import (
+    A4,
+    GAP_MM,
+    JIGSAWS,
+    KINDS,
+    PUBLISHED,
+    Published,
+    panel_set,
+    read_published,
+)
+from shapely.affinity import scale, translate
+from shapely.geometry import Polygon
 
-from decalprep.model import Margins, Sheet, Turns
+from decalprep.model import Margins, Sheet
 from decalprep.nesting import Layout, NestPart, NestSettings, check_layout, nest
-from decalprep.nesting.strip import StripItem, child_packer
+from decalprep.nesting.shapes import turn
+from decalprep.nesting.strip import StripItem, child_packer, strip_packer_there
 
-A4 = Sheet("A4", 210, 297, Margins(5, 5, 5, 5))
-
-
-def _notched(rng: random.Random, w: float, h: float) -> Polygon:
-    shape = box(0, 0, w, h)
-    for _ in range(rng.randint(1, 2)):
-        a, b = w * rng.uniform(0.15, 0.4), h * rng.uniform(0.15, 0.4)
-        x, y = rng.choice(((0, 0), (w - a, 0), (0, h - b), (w - a, h - b)))
-        shape = shape.difference(box(x, y, x + a, y + b))
-    return shape
+STRIP_MM = 2000.0
+"""Published strips are scaled to this height: the packer's own growth of 0.02 mm counts little."""
 
 
-def _l_shape(rng: random.Random, w: float, h: float) -> Polygon:
-    return box(0, 0, w, h).difference(
-        box(w * rng.uniform(0.3, 0.6), h * rng.uniform(0.3, 0.6), w, h)
-    )
+def processor_s() -> float:
+    """Seconds of the processor, this process and its ended children."""
+    used = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+    return sum(u.ru_utime + u.ru_stime for u in used)
 
 
-def _u_shape(rng: random.Random, w: float, h: float) -> Polygon:
-    a = rng.uniform(0.25, 0.35)
-    return box(0, 0, w, h).difference(box(w * a, h * a, w * (1 - a), h))
+def busyness() -> float:
+    """Seconds on the clock for a second of the processor just now."""
+    wall, own = time.perf_counter(), time.process_time()
+    while time.process_time() - own < 0.5:
+        math.sqrt(2.0)
+    return max(1.0, (time.perf_counter() - wall) / 0.5)
 
 
-def _ring(rng: random.Random, w: float, h: float) -> Polygon:
-    d = min(w, h)
-    return (
-        Point(d / 2, d / 2)
-        .buffer(d / 2)
-        .difference(Point(d / 2, d / 2).buffer(d / 2 * rng.uniform(0.55, 0.8)))
-    )
-
-
-def _frame(rng: random.Random, w: float, h: float) -> Polygon:
-    t = min(w, h) * rng.uniform(0.12, 0.25)
-    return box(0, 0, w, h).difference(box(t, t, w - t, h - t))
-
-
-def _plain(rng: random.Random, w: float, h: float) -> Polygon:
-    return box(0, 0, w, h)
-
-
-def _disc(rng: random.Random, w: float, h: float) -> Polygon:
-    return Point(0, 0).buffer(min(w, h) / 2)
-
-
-def _strip(rng: random.Random, w: float, h: float) -> Polygon:
-    return box(0, 0, rng.uniform(100, 185), rng.uniform(12, 25))
-
-
-MAKERS = (_plain, _notched, _l_shape, _u_shape, _ring, _frame, _disc, _strip)
-WEIGHTS = (20, 20, 15, 15, 10, 10, 5, 5)
-
-
-def panel_set(count: int, seed: int, small: bool = False) -> list[NestPart]:
-    """``count`` panel-like parts: rectangles, notched, L, U, rings, frames, discs, strips.
-
-    With ``small`` every second part is a small plate (15 to 60 mm), as a console's labels and
-    switch plates are: these can lie in notches and cut-outs.
-    """
-    rng = random.Random(seed)
-    parts = []
-    for k in range(count):
-        w, h = rng.uniform(40, 150), rng.uniform(30, 110)
-        if small and k % 2:
-            w, h = rng.uniform(20, 60), rng.uniform(15, 45)
-        shape = rng.choices(MAKERS, WEIGHTS)[0](rng, w, h)
-        shape = rotate(shape, rng.choice((0, 90)), origin=(0, 0))
-        parts.append(NestPart(f"panel {k}", 1, shape, panel=f"group {k % 5}"))
-    return parts
-
-
-def _fits(free: tuple[float, float, float, float], w: float, h: float) -> bool:
-    return w <= free[2] - free[0] + 1e-9 and h <= free[3] - free[1] + 1e-9
-
-
-def rectangle_packer(parts: list[NestPart], sheet: Sheet, gap: float) -> int:
-    """Sheets used by the maximal-rectangles method, best short side fit, turns, several orders.
-
-    J. Jylanki, A Thousand Ways to Pack the Bin, 2010 (from memory): the usual good rectangle rule.
-    """
-    sizes = []
-    for part in parts:
-        x0, y0, x1, y1 = part.polygon.bounds
-        sizes += [(x1 - x0 + gap, y1 - y0 + gap)] * part.copies
-    area = sheet.printable
-    bin_size = (area.width + gap, area.height + gap)
-    orders = (
-        lambda s: -s[0] * s[1],
-        lambda s: -max(s),
-        lambda s: -min(s),
-        lambda s: -(s[0] + s[1]),
-    )
-    return min(_maxrects(sorted(sizes, key=order), bin_size) for order in orders)
-
-
-def _maxrects(sizes: list[tuple[float, float]], size: tuple[float, float]) -> int:
-    bins: list[list[tuple[float, float, float, float]]] = []
-    for w0, h0 in sizes:
-        for bin_free in bins:
-            if _drop(bin_free, w0, h0):
-                break
-        else:
-            bins.append([(0.0, 0.0, *size)])
-            assert _drop(bins[-1], w0, h0)
-    return len(bins)
-
-
-def _drop(free: list[tuple[float, float, float, float]], w0: float, h0: float) -> bool:
-    best = None
-    for f in free:
-        for w, h in ((w0, h0), (h0, w0)):
-            if _fits(f, w, h):
-                cost = min(f[2] - f[0] - w, f[3] - f[1] - h)
-                if best is None or cost < best[0]:
-                    best = (cost, f[0], f[1], f[0] + w, f[1] + h)
-    if best is None:
-        return False
-    _, a, b, c, d = best
-    split = []
-    for f in free:
-        if a >= f[2] - 1e-9 or c <= f[0] + 1e-9 or b >= f[3] - 1e-9 or d <= f[1] + 1e-9:
-            split.append(f)
-            continue
-        if a > f[0]:
-            split.append((f[0], f[1], a, f[3]))
-        if c < f[2]:
-            split.append((c, f[1], f[2], f[3]))
-        if b > f[1]:
-            split.append((f[0], f[1], f[2], b))
-        if d < f[3]:
-            split.append((f[0], d, f[2], f[3]))
-    free[:] = [
-        f
-        for k, f in enumerate(split)
-        if not any(
-            g[0] <= f[0] and g[1] <= f[1] and g[2] >= f[2] and g[3] >= f[3] and (g != f or j < k)
-            for j, g in enumerate(split)
-            if j != k
-        )
-    ]
-    return True
+def peak_mb() -> tuple[float, float]:
+    """Largest memory of this process, and of a child, in MB."""
+    both = (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+    mine, child = (resource.getrusage(who).ru_maxrss / 1024 for who in both)
+    return mine, child
 
 
 def one_job(
-    count: int, seed: int, budget: int, small: bool = False, strip_s: int = 0
-) -> tuple[int, int, Layout]:
-    """Nest one set and print its line: (rectangle sheets, first sheets, layout)."""
-    parts = panel_set(count, seed, small)
-    settings = NestSettings(gap_mm=2.0, budget=budget)
-    t = time.perf_counter()
-    rectangles = rectangle_packer(parts, A4, 2.0)
-    rectangle_s = time.perf_counter() - t
-    t = time.perf_counter()
+    kind: str, count: int, seed: int, budget: int, strip_s: int, others: bool
+) -> dict[str, float]:
+    """Nest one set and print its line."""
+    parts = panel_set(count, seed, kind)
+    row: dict[str, float] = {"jobs": 1, "rectangles": rectangle_packer(parts, A4, GAP_MM)}
+    row["library"] = library_packer(parts, A4, GAP_MM) or 0
+    start = processor_s()
     seen: list[tuple[float, int]] = []
     layout = nest(
         parts,
         [A4],
-        settings,
-        on_progress=lambda sheets, bound, n: seen.append((time.perf_counter() - t, sheets)),
-        strip=child_packer(strip_s) if strip_s else None,
+        NestSettings(gap_mm=GAP_MM, budget=budget),
+        on_progress=lambda sheets, bound, n: seen.append((processor_s() - start, sheets)),
+        strip=child_packer(round(strip_s * busyness())) if strip_s else None,
     )
-    total = time.perf_counter() - t
-    assert not check_layout(parts, [A4], settings, layout)
-    reached = next((at for at, sheets in seen if sheets == len(layout.sheets)), total)
+    total = processor_s() - start
+    assert not check_layout(parts, [A4], NestSettings(gap_mm=GAP_MM), layout)
+    count_now = len(layout.sheets)
+    reached = next((at for at, sheets in seen if sheets == count_now), total)
+    row |= {"first": seen[0][1], "sheets": count_now, "bound": layout.lower_bound}
+    row |= {"proved": count_now <= layout.lower_bound, "first s": seen[0][0], "s": total}
+    told = ""
+    if others and strip_packer_there():
+        start = processor_s()
+        alone = strip_by_sheets(parts, A4, GAP_MM, child_packer(max(1, round(busyness()))))
+        row |= {"strip jobs": 1, "strip": len(alone.sheets), "strip against": count_now}
+        told = f"  strip packer alone {len(alone.sheets)} in {processor_s() - start:.0f} s"
     print(
-        f"{count:5d} {seed:6d} {rectangles:6d} ({rectangle_s:5.2f} s) {seen[0][1]:6d} "
-        f"({seen[0][0]:5.2f} s) {len(layout.sheets):6d} ({reached:6.2f} s) {layout.lower_bound:6d} "
-        f"{total:7.2f} s  {layout.stopped}",
+        f"{kind:8s}{count:4d}{seed:6d}{row['rectangles']:7.0f}{row['library']:7.0f}"
+        f"{seen[0][1]:6d} {seen[0][0]:6.2f} s{count_now:6d} {reached:6.2f} s"
+        f"{layout.lower_bound:6d}{total:8.1f} s  {layout.stopped}{told}",
         flush=True,
     )
-    return rectangles, seen[0][1], layout
+    return row
 
 
-def strip_density(folder: pathlib.Path, seconds: int) -> None:
-    """Density of the strip helper on published sets (ESICUP in jagua-rs form), percent."""
-    turns = {1: Turns.NONE, 2: Turns.HALF, 4: Turns.QUARTER}
-    found = []
-    for name in ("albano", "fu", "marques", "swim", "shirts"):
-        file = folder / f"{name}.json"
-        if not file.exists():
-            print(f"{name}: no {file.name} in the folder, left out")
-            continue
-        data = json.loads(file.read_text())
-        items = [
-            StripItem(
-                f"{item['id']}.{copy}",
-                Polygon(item["shape"]["data"]),
-                turns[len(item.get("allowed_orientations") or [0])],
-            )
-            for item in data["items"]
-            for copy in range(item["demand"])
+def sums(rows: Sequence[dict[str, float]]) -> str:
+    """One line over several jobs."""
+    total = {key: sum(row.get(key, 0) for row in rows) for row in rows for key in row}
+    best = 100 * (1 - total["bound"] / total["rectangles"])
+    line = (
+        f"{total['jobs']:.0f} jobs: rectangles {total['rectangles']:.0f}, "
+        f"rectpack {total['library']:.0f}, ours {total['sheets']:.0f} = "
+        f"{100 * (1 - total['sheets'] / total['rectangles']):.1f} % fewer (the bounds allow "
+        f"{best:.1f} %); proved fewest {total['proved']:.0f}; first answer at most "
+        f"{max(row['first s'] for row in rows):.2f} s"
+    )
+    more = sum(row["sheets"] > min(row["rectangles"], row["library"] or 999) for row in rows)
+    line += f"; more than a rectangle packer {more} times"
+    if "strip" in total:
+        worse = sum(row["strip against"] > row["strip"] for row in rows if "strip" in row)
+        line += (
+            f"; strip packer alone {total['strip']:.0f} to our {total['strip against']:.0f} on "
+            f"{total['strip jobs']:.0f}, ours more {worse} times"
+        )
+    return line
+
+
+def generated(chosen: argparse.Namespace) -> None:
+    """The generated sets."""
+    print("kind   parts  seed  rect. rectpack  first          final (reached)  bound    all")
+    for kind in chosen.kinds:
+        rows = []
+        for count in chosen.sizes:
+            mine = []
+            for k in range(chosen.jobs):
+                seed = chosen.first_seed + k
+                others = k < chosen.others
+                mine.append(one_job(kind, count, seed, chosen.budget, chosen.strip, others))
+            print(f"  {kind} {count}: {sums(mine)}", flush=True)
+            rows += mine
+        print(f"{kind}: {sums(rows)}", flush=True)
+
+
+def large(chosen: argparse.Namespace) -> None:
+    """200 pieces: seconds and memory, with a try of the strip packer's child."""
+    start = processor_s()
+    row = one_job("console", 200, chosen.first_seed, 150, chosen.strip, False)
+    print(
+        f"200 pieces: {row['sheets']:.0f} sheets, at least {row['bound']:.0f}, "
+        f"{processor_s() - start:.1f} s, {sum(peak_mb()):.0f} MB ours and largest child"
+    )
+
+
+def _laid_in_strip(pieces: Sequence[Polygon], poses: Sequence, height: float) -> float:  # type: ignore[type-arg]
+    """The exact length of the packer's answer; fails where pieces overlap by more than 0.001 %."""
+    laid = []
+    for pose in poses:
+        laid.append(translate(turn(pieces[int(pose.name)], pose.turn_deg), pose.x_mm, pose.y_mm))
+    tolerance = 1e-5 * height * height
+    for k, piece in enumerate(laid):
+        assert piece.bounds[1] > -0.01, "below the strip"
+        assert piece.bounds[3] < height * 1.0002, "above the strip"
+        assert all(piece.intersection(other).area < tolerance for other in laid[:k]), "overlap"
+    return max(p.bounds[2] for p in laid) - min(p.bounds[0] for p in laid)
+
+
+def strip_density(folder: pathlib.Path, known: Published, seconds: int) -> float | None:
+    """Percent of the strip that is covered: two children side by side, the better answer."""
+    pieces, height = read_published(folder, known)
+    times = STRIP_MM / height
+    pieces = [scale(p, times, times, origin=(0, 0)) for p in pieces]
+    items = [StripItem(str(k), p, known.turns) for k, p in enumerate(pieces)]
+    clock = round(seconds * busyness())
+    start = processor_s()
+    with ThreadPoolExecutor(2) as pool:
+        jobs = [
+            pool.submit(child_packer(clock), STRIP_MM * 1.0001, items, 0.0, seed) for seed in (1, 2)
         ]
-        area, height = sum(item.polygon.area for item in items), data["strip_height"]
-        scale = 200.0 / height
-        items = [
-            replace(i, polygon=affine_scale(i.polygon, scale, scale, origin=(0, 0))) for i in items
-        ]
-        answer = child_packer(seconds)(200.05, items, 0.0, 1)
-        if answer is None:
-            print(f"{name}: the packer gave up")
-            continue
-        density = 100 * area / (height * answer[0] / scale)
-        found.append(density)
-        print(f"{name}: {density:.1f} %", flush=True)
-    if found:
-        print(f"mean of {len(found)}: {sum(found) / len(found):.1f} % in {seconds} s each")
+        answers = [job.result() for job in jobs]
+    lengths = [_laid_in_strip(pieces, answer[1], STRIP_MM) for answer in answers if answer]
+    if not lengths:
+        print(f"{known.name}: the packer gave up")
+        return None
+    density = [100 * sum(p.area for p in pieces) / STRIP_MM / length for length in lengths]
+    print(
+        f"{known.name:8s} {max(density):5.1f} % ({', '.join(f'{d:.1f}' for d in density)}), "
+        f"published {known.reference:.1f} %, {processor_s() - start:.0f} s of two processors",
+        flush=True,
+    )
+    return max(density)
+
+
+def strips(chosen: argparse.Namespace) -> None:
+    """The published strip sets."""
+    folder = _folder()
+    found = [strip_density(folder, known, chosen.seconds) for known in PUBLISHED]
+    good = [density for density in found if density is not None]
+    if good:
+        print(f"mean of {len(good)}: {sum(good) / len(good):.1f} % in {chosen.seconds} s each")
+
+
+def jigsaws(chosen: argparse.Namespace) -> None:
+    """Jigsaws: our engine on shorter and shorter strips, and the strip packer; optimum 100 %."""
+    folder = _folder()
+    for known in JIGSAWS:
+        pieces, height = read_published(folder, known)
+        strip_density(folder, known, max(1, chosen.seconds // 3))
+        for length in (140.0, 130.0, 125.0, 120.0, 115.0, 110.0, 105.0, 100.0):
+            sheet = Sheet("strip", 2 * length, 2 * height, Margins(0, 0, 0, 0))
+            parts = [
+                NestPart(f"p{k}", 1, scale(p, 2, 2, origin=(0, 0)), known.turns)
+                for k, p in enumerate(pieces)
+            ]
+            rules = NestSettings(gap_mm=0.0, budget=chosen.budget)
+            layout: Layout = nest(parts, [sheet], rules)
+            if len(layout.sheets) > 1:
+                print(f"{known.name}: our own engine fails at {10000 / length / height:.1%}")
+                break
+            print(f"{known.name}: our own engine lays it at {10000 / length / height:.1%}")
+
+
+def _folder() -> pathlib.Path:
+    folder = os.environ.get("DECALPREP_NEST_DATA")
+    if not folder:
+        sys.exit("set DECALPREP_NEST_DATA to a folder with albano.json, fu.json, ...")
+    return pathlib.Path(folder)
+
+
+PARTS = {"sets": generated, "large": large, "strips": strips, "jigsaws": jigsaws}
 
 
 def main() -> None:
-    """Print the table and its sums."""
+    """Print the tables."""
     options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--only", nargs="+", choices=PARTS, default=list(PARTS))
+    options.add_argument("--kinds", nargs="+", choices=KINDS, default=KINDS)
     options.add_argument("--sizes", type=int, nargs="+", default=[12, 30, 80])
-    options.add_argument("--jobs", type=int, default=3)
-    options.add_argument("--first-seed", type=int, default=1)
-    options.add_argument("--budget", type=int, default=NestSettings().budget)
-    options.add_argument("--small", action="store_true", help="every second part a small plate")
+    options.add_argument("--jobs", type=int, default=10)
+    options.add_argument("--first-seed", type=int, default=301)
+    options.add_argument("--budget", type=int, default=500)
     options.add_argument("--strip", type=int, default=0, help="seconds a try of the strip packer")
-    options.add_argument("--density", type=int, default=0, help="seconds a published strip set")
+    options.add_argument("--others", type=int, default=2, help="jobs a row with the strip packer")
+    options.add_argument("--seconds", type=int, default=30, help="a published strip set")
     chosen = options.parse_args()
-    if chosen.density:
-        folder = os.environ.get("DECALPREP_NEST_DATA")
-        if not folder:
-            sys.exit("set DECALPREP_NEST_DATA to a folder with albano.json, fu.json, ...")
-        strip_density(pathlib.Path(folder), chosen.density)
-        return
-    print("parts   seed  rectangles      first answer      final (reached)   bound   total")
-    sums = [0, 0, 0, 0, 0, 0]
-    for count in chosen.sizes:
-        for seed in range(chosen.first_seed, chosen.first_seed + chosen.jobs):
-            rectangles, first, layout = one_job(
-                count, seed, chosen.budget, chosen.small, chosen.strip
-            )
-            row = (rectangles, first, len(layout.sheets), layout.lower_bound)
-            for k, value in enumerate(row):
-                sums[k] += value
-            sums[4] += 1
-            sums[5] += len(layout.sheets) == layout.lower_bound
-    saved = 100 * (1 - sums[2] / sums[0])
-    print(
-        f"sheets: rectangles {sums[0]}, first {sums[1]}, final {sums[2]} ({saved:.1f} % fewer), "
-        f"bound {sums[3]}; proved fewest {sums[5]} of {sums[4]}; "
-        f"peak {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB"
-    )
+    for name in chosen.only:
+        PARTS[name](chosen)
 
 
 if __name__ == "__main__":
