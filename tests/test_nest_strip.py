@@ -15,7 +15,7 @@ CORNERS = [NestPart("corner plate", 2, Polygon([(0, 0), (135.4, 0), (0, 199.5)])
 DISCS = [NestPart("disc", 9, Point(0, 0).buffer(31))]
 
 
-def hexagonal(height_mm, items, gap_mm, seed):
+def hexagonal(height_mm, items, gap_mm, seed, enough_mm):
     """A packer by rule: discs in two columns, half a disc shifted; its answer is off the grid."""
     radius = 31 + gap_mm / 2 + 0.02
     poses = []
@@ -33,7 +33,7 @@ def hexagonal(height_mm, items, gap_mm, seed):
     return radius * (2 + (columns - 1) * 3**0.5), poses
 
 
-def broken(height_mm, items, gap_mm, seed):
+def broken(height_mm, items, gap_mm, seed, enough_mm):
     """A packer that lays everything on one spot and calls it short."""
     return 1.0, [Posed(item.name, 0.0, 40.0, 40.0) for item in items]
 
@@ -49,16 +49,26 @@ def test_whatever_the_packer_says_the_layout_passes(pack):
 @pytest.mark.skipif(not strip_packer_there(), reason="spyrrow is not installed")
 def test_the_child_answers_and_keeps_the_gap():
     items = [StripItem(str(k), box(0, 0, 60, 40), Turns.QUARTER) for k in range(4)]
-    length, poses = child_packer(1)(130.0, items, 2.0, 1)
+    length, poses = child_packer(1)(130.0, items, 2.0, 1, 0.0)
     assert len(poses) == 4
     assert 80 <= length < 200
 
 
 @pytest.mark.skipif(not strip_packer_there(), reason="spyrrow is not installed")
+def test_the_child_answers_early_where_the_strip_is_short_enough():
+    items = [StripItem(str(k), box(0, 0, 60, 40), Turns.QUARTER) for k in range(4)]
+    length, poses = child_packer(600)(130.0, items, 2.0, 1, 250.0)
+    assert length <= 250.0
+    assert len(poses) == 4
+    length, poses = child_packer(600, processor_s=0.1)(130.0, items, 2.0, 1, 0.0)
+    assert len(poses) == 4
+
+
+@pytest.mark.skipif(not strip_packer_there(), reason="spyrrow is not installed")
 def test_the_child_is_killed_on_cancel_and_on_nonsense_gives_none():
     items = [StripItem("0", box(0, 0, 60, 40), Turns.NONE)]
-    assert child_packer(30, cancel=lambda: True)(130.0, items, 2.0, 1) is None
-    assert child_packer(1)(10.0, items, 2.0, 1) is None
+    assert child_packer(30, cancel=lambda: True)(130.0, items, 2.0, 1, 0.0) is None
+    assert child_packer(1)(10.0, items, 2.0, 1, 0.0) is None
 
 
 @pytest.mark.skipif(not strip_packer_there(), reason="spyrrow is not installed")
@@ -85,7 +95,7 @@ def test_a_child_that_is_killed_from_outside_costs_only_its_answer(monkeypatch, 
     assert layout == nest(CORNERS, [A5], rules)
 
 
-def two_triangles(height_mm, items, gap_mm, seed):
+def two_triangles(height_mm, items, gap_mm, seed, enough_mm):
     """A packer by rule: one triangle as it is, one half turned, hypotenuse on hypotenuse."""
     assert height_mm == pytest.approx(202.0)
     edge = gap_mm / 2

@@ -51,9 +51,11 @@ class StripItem:
         return ANGLES[self.turns]
 
 
-StripPacker = Callable[[float, Sequence[StripItem], float, int], tuple[float, list[Posed]] | None]
-"""(height mm, items, gap mm, seed) -> (length mm, poses from the strip's lower left), or None where
-the packer gave up."""
+StripPacker = Callable[
+    [float, Sequence[StripItem], float, int, float], tuple[float, list[Posed]] | None
+]
+"""(height mm, items, gap mm, seed, length mm that is short enough) -> (length mm, poses from the
+strip's lower left), or None where the packer gave up."""
 
 
 def strip_packer_there() -> bool:
@@ -61,9 +63,7 @@ def strip_packer_there() -> bool:
     return find_spec("spyrrow") is not None
 
 
-def _question(
-    height_mm: float, items: Sequence[StripItem], gap_mm: float, seed: int, seconds: int
-) -> dict[str, Any]:
+def _rows(items: Sequence[StripItem], gap_mm: float) -> list[dict[str, Any]]:
     rows = []
     for item in items:
         reach = gap_mm / 2 + SPARE_MM  # mitred: round corners would be many points, and slow
@@ -71,17 +71,29 @@ def _question(
         outer = Polygon(shapely.simplify(Polygon(grown.exterior), SPARE_MM / 2).exterior)
         points = [list(p) for p in outer.exterior.coords[:-1]]
         rows.append({"id": item.name, "points": points, "angles": item.angles})
-    return {"height": height_mm, "seconds": seconds, "seed": seed, "items": rows}
+    return rows
 
 
-def child_packer(seconds: int, cancel: Callable[[], bool] | None = None) -> StripPacker:
-    """A packer that runs ``seconds`` (whole, at least 1) in a child and is killed on ``cancel``."""
+def child_packer(
+    seconds: int, cancel: Callable[[], bool] | None = None, processor_s: float = 0.0
+) -> StripPacker:
+    """A packer that runs at most ``seconds`` (whole) in a child and is killed on ``cancel``.
+
+    It answers early where the strip is short enough, or after ``processor_s`` of the processor.
+    """
 
     def pack(
-        height_mm: float, items: Sequence[StripItem], gap_mm: float, seed: int
+        height_mm: float, items: Sequence[StripItem], gap_mm: float, seed: int, enough_mm: float
     ) -> tuple[float, list[Posed]] | None:
-        question = json.dumps(_question(height_mm, items, gap_mm, seed, max(1, seconds)))
-        text = _ask(question, seconds, cancel)
+        question = {
+            "height": height_mm,
+            "seconds": max(1, seconds),
+            "seed": seed,
+            "enough": enough_mm,
+            "processor": processor_s,
+            "items": _rows(items, gap_mm),
+        }
+        text = _ask(json.dumps(question), seconds, cancel)
         if text is None:
             return None
         try:

@@ -114,7 +114,7 @@ class StripTries:
             StripItem(str(k), part.polygon, part.turns, part.turn_step_deg)
             for k, part in enumerate(self.parts[p.key] for p in chosen)
         ]
-        found = self.pack(room.height, items, settings.gap_mm, seed)
+        found = self.pack(room.height, items, settings.gap_mm, seed, room.width)
         if found is None or found[0] > room.width or len(found[1]) != len(items):
             return None, pool
         twin = self._laid(sheet, chosen, found[1], room)

@@ -138,7 +138,7 @@ def strip_by_sheets(
         for fill in (*FILLS, 0.0):
             chosen = _up_to(left, fill * width * height, gap)
             items = [StripItem(p.key, p.polygon, p.turns) for p in chosen]
-            found = pack(height, items, gap, sheets + 1)
+            found = pack(height, items, gap, sheets + 1, width)
             if found is not None and found[0] <= width and len(found[1]) == len(items):
                 break
         else:
