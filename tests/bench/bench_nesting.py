@@ -196,7 +196,8 @@ def strip_density(folder: pathlib.Path, known: Published, seconds: int) -> float
 def strips(chosen: argparse.Namespace) -> None:
     """The published strip sets."""
     folder = _folder()
-    found = [strip_density(folder, known, chosen.seconds) for known in PUBLISHED]
+    wanted = [known for known in PUBLISHED if known.name in chosen.names]
+    found = [strip_density(folder, known, chosen.seconds) for known in wanted]
     good = [density for density in found if density is not None]
     if good:
         print(f"mean of {len(good)}: {sum(good) / len(good):.1f} % in {chosen.seconds} s each")
@@ -243,6 +244,8 @@ def main() -> None:
     options.add_argument("--budget", type=int, default=500)
     options.add_argument("--strip", type=int, default=0, help="seconds a try of the strip packer")
     options.add_argument("--others", type=int, default=2, help="jobs a row with the strip packer")
+    every = [known.name for known in PUBLISHED]
+    options.add_argument("--names", nargs="+", choices=every, default=every)
     options.add_argument("--seconds", type=int, default=30, help="a published strip set")
     chosen = options.parse_args()
     for name in chosen.only:
