@@ -276,3 +276,28 @@ def test_the_users_width_scales_the_size_but_not_the_page(tmp_path):
 def test_same_file_same_bytes(tmp_path):
     path = written(document(Rotate=90), tmp_path / "bow.pdf")
     assert read_pdf(path, IntakeOptions()) == read_pdf(path, replace(IntakeOptions()))
+
+
+def test_glyphs_that_use_the_pages_fonts_keep_them(tmp_path):
+    pdf = document(b"BT /T3 40 Tf 20 20 Td (a) Tj ET")
+    courier = Dictionary(Type=Name.Font, Subtype=Name.Type1, BaseFont=Name.Courier)
+    glyphs = Dictionary(
+        Type=Name.Font,
+        Subtype=Name.Type3,
+        FontBBox=Array([0, 0, 1, 1]),
+        FontMatrix=Array([1, 0, 0, 1, 0, 0]),
+        CharProcs=Dictionary(a=pdf.make_stream(b"1 0 d0 BT /F2 1 Tf (M) Tj ET")),
+        Encoding=Dictionary(Differences=Array([97, Name.a])),
+        FirstChar=97,
+        LastChar=97,
+        Widths=Array([1]),
+    )
+    pdf.pages[0].obj.Resources = Dictionary(Font=Dictionary(T3=glyphs, F2=courier))
+    path = written(pdf, tmp_path / "bow panel.pdf")
+    before = pypdfium2.PdfDocument(path)[0].render().to_numpy()
+    artwork = read_pdf(path, IntakeOptions())
+    after = pypdfium2.PdfDocument(artwork.page_pdf)[0].render().to_numpy()
+    assert (before == after).all()
+    with pikepdf.open(BytesIO(artwork.page_pdf)) as taken:
+        kept = taken.pages[0].Resources.Font.T3.Resources.Font
+        assert kept.F2.BaseFont == Name.Courier

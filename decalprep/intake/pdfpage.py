@@ -204,6 +204,7 @@ def single_page(source: pikepdf.Pdf, page: Any, frame: PageFrame, content: bytes
     """A new document with that page alone, upright, at the origin, in points."""
     target = pikepdf.new()
     resources = _carried(source, target, inherited(page, "/Resources"))
+    _complete_glyphs(target, resources)
     width, height = frame.size_pt
     made = Dictionary(
         Type=Name.Page, MediaBox=Array([0, 0, _plain(width), _plain(height)]), Resources=resources
@@ -218,6 +219,25 @@ def single_page(source: pikepdf.Pdf, page: Any, frame: PageFrame, content: bytes
         made.Contents = target.make_stream(b"/Page Do")
     target.pages.append(pikepdf.Page(target.make_indirect(made)))
     return target
+
+
+def _complete_glyphs(target: pikepdf.Pdf, resources: Any) -> None:
+    """Give Type 3 fonts without resources those of the page, which their glyphs may name.
+
+    ISO 32000-1, 9.6.5. Else what only a glyph names would be lost as unused.
+    """
+    held = resources.get("/Font")
+    listed = dict(held.items()) if isinstance(held, Dictionary) else {}
+    listed = {k: v for k, v in listed.items() if isinstance(v, Dictionary)}
+    # Without other Type 3 fonts: one of them would hold itself.
+    plain = {k: v for k, v in listed.items() if v.get("/Subtype") != Name.Type3}
+    for font in [*target.objects, *listed.values()]:
+        if not isinstance(font, Dictionary) or font.get("/Subtype") != Name.Type3:
+            continue
+        if "/Resources" not in font:
+            kept = Dictionary({k: v for k, v in resources.items() if k != "/Font"})
+            kept[Name.Font] = Dictionary(plain)
+            font[Name.Resources] = kept
 
 
 def _form(target: pikepdf.Pdf, frame: PageFrame, content: bytes) -> Any:
