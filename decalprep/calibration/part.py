@@ -22,7 +22,7 @@ from decalprep.calibration.leastsquares import (
 )
 from decalprep.calibration.suspicion import MISFIT_LIMIT
 from decalprep.errors import ReadingsRefused, UsageProblem
-from decalprep.model import Notice, PartRecord
+from decalprep.model import Notice, PartRecord, Severity
 
 HOLE_PAIR_MM = 0.05
 """Standard deviation of a centre distance from two caliper readings (from simulation)."""
@@ -229,7 +229,8 @@ def _notices(readings: Sequence[PartReading], used: list[int], same_rule: bool) 
             "part and calibration page were measured with different rules: the error of both "
             "counts; measure both with the same one"
         )
-    notices.append(Notice("same-rule" if same_rule else "different-rules", text))
+    severity = Severity.NOTE if same_rule else Severity.WARNING
+    notices.append(Notice("same-rule" if same_rule else "different-rules", text, severity=severity))
     return notices
 
 

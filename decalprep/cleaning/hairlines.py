@@ -217,16 +217,22 @@ class _Stripper(StrokeWalker, Rewriter):
 
     def _lone_notices(self, subject: str) -> list[Notice]:
         notices = []
-        for fate, said in (
-            ("kept_lone", "are the only ink of their shape and were kept; they may not print"),
-            ("thickened", f"were thickened to {self.settings.thicken_to_mm:g} mm"),
+        wider = f"thickened to {self.settings.thicken_to_mm:g} mm"
+        kept = "the only ink of {} shape and {} kept; {} may not print"
+        for fate, said, single in (
+            (
+                "kept_lone",
+                "are " + kept.format("their", "were", "they"),
+                "is " + kept.format("its", "was", "it"),
+            ),
+            ("thickened", f"were {wider}", f"was {wider}"),
         ):
             count = self.tally.total([fate])
             if count:
                 notices.append(
                     Notice(
                         "lone-hairline" if fate == "kept_lone" else "hairline-thickened",
-                        f"{count} hairlines {said}",
+                        f"{count} hairlines {said}" if count > 1 else f"1 hairline {single}",
                         subject,
                         Severity.WARNING if fate == "kept_lone" else Severity.NOTE,
                         self.places.get(fate),

@@ -213,7 +213,7 @@ def told(estimate: Estimate, updated: Updated) -> list[str]:
     expected = expected_error(record, across, up, same_rule=True)
     lines += [
         "",
-        f"The record now rests on {len(record.history)} page(s). Corrected sheets should come out "
+        f"The record now rests on {_pages(len(record.history))}. Corrected sheets should come out "
         f"within {expected.x_mm:.2f} mm over {across:.0f} mm across and {expected.y_mm:.2f} mm "
         f"over {up:.0f} mm up (95 %).",
         updated.gain.text,
@@ -249,7 +249,7 @@ def record_lines(records: Sequence[PrinterRecord]) -> list[str]:
             lines.append("  not measured yet")
             continue
         lines.append(
-            f"  measured on {r.measured_on}, {len(r.history)} page(s): across "
+            f"  measured on {r.measured_on}, {_pages(len(r.history))}: across "
             f"{r.scale_x * 100:+.3f} % (give or take {2 * r.u_scale_x * 100:.3f}), up "
             f"{r.scale_y * 100:+.3f} % ({2 * r.u_scale_y * 100:.3f}), lean "
             f"{r.skew * 100:+.3f} % ({2 * r.u_skew * 100:.3f})"
@@ -258,3 +258,7 @@ def record_lines(records: Sequence[PrinterRecord]) -> list[str]:
             f"  over 200 x 250 mm: {r.scale_x * 200:+.2f} mm across, {r.scale_y * 250:+.2f} mm up"
         )
     return lines
+
+
+def _pages(count: int) -> str:
+    return f"{count} page" + ("s" if count != 1 else "")

@@ -285,7 +285,7 @@ def _not_shown(prints: Prints, scan: ScanImage, only: int | None) -> InputProble
             "enough to judge a print",
         )
     _refuse_mirrored(prints, scan, only, 0.0)
-    what = f"sheet {only}" if only else f"any of the job's {len(prints.sheets)} sheet(s)"
+    what = f"sheet {only}" if only else "any sheet of the job"
     return InputProblem(
         f"does not show {what}",
         where=scan.name,
