@@ -7,7 +7,7 @@ import pytest
 from PIL import Image, ImageDraw
 from reportlab.pdfgen.canvas import Canvas
 
-from decalprep.errors import DecalprepError, InputProblem, JobProblem
+from decalprep.errors import DecalprepError, JobProblem
 from decalprep.export import write_pdf
 from decalprep.jobs.groups import Effort
 from decalprep.jobs.jobfile import read_job
@@ -124,13 +124,6 @@ def test_a_picture_is_tiled_where_it_is_plain(tmp_path: Path) -> None:
     assert len(pieces.decals) == 2
     assert 230 <= pieces.decals[1].outline.box.x0 <= 245
     assert not [n for n in pieces.panels[0].notices if n.code == "seam-through-legend"]
-
-
-def test_backlit_tiles_are_refused_by_name(folder: Path) -> None:
-    found = job(folder, LONG + "backlit = true\n")
-    prepared = [prepare_panel(panel, found, None, quiet) for panel in found.panels]
-    with pytest.raises(InputProblem, match="rail: a backlit decal"):
-        pieces_of(prepared, found)
 
 
 def test_too_large_an_overlap_for_the_sheet_is_refused(folder: Path) -> None:

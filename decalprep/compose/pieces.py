@@ -147,9 +147,11 @@ class Piece:
         found.append(replace(self._line(Layer.CUT_OUTLINE, decal.outline), colour=colour))
         for hole in decal.holes:
             found.extend(self._hole(hole))
-        for item in self.settings.marks_of(decal.name):
-            found.append(self._mark(item))
-        return found
+        return [*found, *self.marks()]
+
+    def marks(self) -> list[Item]:
+        """The further items of the decal, such as match ticks, in sheet mm."""
+        return [self._mark(item) for item in self.settings.marks_of(self.decal.name)]
 
     def _line(self, layer: Layer, path: Path) -> StrokeMark:
         s = self.settings

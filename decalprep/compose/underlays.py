@@ -71,4 +71,4 @@ def _items(piece: Piece, under: Underlay) -> list[Item]:
     line = StrokeMark(
         Layer.CUT_OUTLINE, outline, s.cut_line_mm, s.cut_colour, (), piece.decal.name, piece.copy
     )
-    return [*items, line]
+    return [*items, line, *piece.marks()]

@@ -132,7 +132,8 @@ def only(pieces: Pieces, again: Again) -> Pieces:
         replace(p, tiles=tuple(t for t in p.tiles if t in names)) if p.tiles else p
         for p in pieces.panels
     )
-    return Pieces(panels, every, tuple(m for m in pieces.marks if m[0] in names))
+    marks = tuple(m for m in pieces.marks if m[0] in names)
+    return Pieces(panels, every, marks, tuple(u for u in pieces.underlays if u.name in names))
 
 
 def lay_again(decals: Sequence[Decal], job: Job, again: Again, effort: Effort) -> Laid:

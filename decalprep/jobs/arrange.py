@@ -26,6 +26,7 @@ from decalprep.jobs.tiling import Pieces, pieces_of
 from decalprep.model import Decal, Drawing, Notice
 
 if TYPE_CHECKING:
+    from decalprep.jobs.finish import Finish
     from decalprep.jobs.make import MakeOptions
 
 
@@ -74,14 +75,18 @@ def _only(words: Sequence[str], kept: Kept | None, job: Job) -> Kept:
 
 
 def arranged(
-    start: Start, prepared: Sequence[Prepared], options: MakeOptions, say: Callable[[str], None]
+    start: Start,
+    panels: tuple[Sequence[Prepared], Sequence[Finish]],
+    options: MakeOptions,
+    say: Callable[[str], None],
 ) -> tuple[Pieces, Laid]:
-    """What is printed, and where it lies.
+    """What is printed of the panels (decals, and what they are finished with), and where it lies.
 
     Raises:
         DoesNotFit: a decal fits no sheet, or there are not enough sheets.
     """
-    pieces = pieces_of(prepared, start.job)
+    prepared, finishes = panels
+    pieces = pieces_of(prepared, start.job, finishes)
     effort = Effort(say, options.seconds, options.search_over)
     if start.again is not None:
         pieces = only(pieces, start.again)

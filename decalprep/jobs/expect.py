@@ -72,7 +72,7 @@ def _sheet(
         layers.append(Layer.HOLE_GUIDE)
     if HoleKind.SCREW in kinds:
         layers.append(Layer.SCREW_CROSS)
-    ticks = tuple(line for one, p in lying for line in _match_ticks(one, p, correction))
+    ticks = tuple(line for one, p in lying for line in match_ticks(one, p, correction))
     if ticks:
         layers.append(Layer.TILE_MARK)
     places = mark_places(sheet)
@@ -113,9 +113,7 @@ def corner_ticks(corners: Sequence[Corner], correction: Affine) -> list[Expected
     return found
 
 
-def _match_ticks(
-    prepared: Prepared, placement: Placement, correction: Affine
-) -> list[ExpectedLine]:
+def match_ticks(prepared: Prepared, placement: Placement, correction: Affine) -> list[ExpectedLine]:
     """The match ticks of a tile, in page mm."""
     page_from_decal = correction @ sheet_from_decal(prepared.decal, placement)
     return [

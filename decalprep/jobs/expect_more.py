@@ -6,11 +6,19 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from decalprep.geometry import Affine, Box, Path
-from decalprep.jobs.expect import FINE_MM, FLAT_MM, bar_ends, corner_ticks
+from decalprep.jobs.expect import FINE_MM, FLAT_MM, bar_ends, corner_ticks, match_ticks
 from decalprep.jobs.lay import sheet_from_decal
+from decalprep.jobs.prepare import Prepared
 from decalprep.marks import mark_places
 from decalprep.model import Decal, Layer, Placement, Sheet
-from decalprep.proof import ExpectedDecal, ExpectedHole, ExpectedJob, ExpectedShape, ExpectedSheet
+from decalprep.proof import (
+    ExpectedDecal,
+    ExpectedHole,
+    ExpectedJob,
+    ExpectedLine,
+    ExpectedShape,
+    ExpectedSheet,
+)
 
 if TYPE_CHECKING:
     from decalprep.outline import PaintMask, Underlay
@@ -22,8 +30,14 @@ def expected_underlays(
     placements: Sequence[Placement],
     sheets: Sequence[Sheet],
     corrections: Sequence[Affine],
+    *,
+    tiles: Sequence[Prepared] = (),
 ) -> ExpectedJob:
-    """Every underlay where its decal lies: one page for each sheet that has any, in order."""
+    """Every underlay where its decal lies: one page for each sheet that has any, in order.
+
+    Those of ``tiles`` bear the same match ticks as they.
+    """
+    tile_of = {one.decal.name: one for one in tiles if one.ticks}
     by_name = {under.name: under for under in underlays}
     decal_of = {decal.name: decal for decal in decals}
     shown: list[ExpectedSheet] = []
@@ -49,7 +63,10 @@ def expected_underlays(
                     page_from_decal=m,
                 )
             )
-        shown.append(_sheet(sheet, corrections[k], [Layer.UNDERLAY], shapes))
+        lying = [(tile_of[p.decal], p) for p in mine if p.decal in tile_of]
+        ticks = [line for one, p in lying for line in match_ticks(one, p, corrections[k])]
+        own = [Layer.UNDERLAY, *([Layer.TILE_MARK] if ticks else [])]
+        shown.append(_sheet(sheet, corrections[k], own, shapes, ticks))
     return ExpectedJob(tuple(shown), tuple(rows))
 
 
@@ -121,7 +138,11 @@ def _shapes(
 
 
 def _sheet(
-    sheet: Sheet, correction: Affine, own: Sequence[Layer], shapes: Sequence[ExpectedShape]
+    sheet: Sheet,
+    correction: Affine,
+    own: Sequence[Layer],
+    shapes: Sequence[ExpectedShape],
+    ticks: Sequence[ExpectedLine] = (),
 ) -> ExpectedSheet:
     places = mark_places(sheet)
     layers = [*own, Layer.CUT_OUTLINE]
@@ -131,7 +152,7 @@ def _sheet(
         sheet.width_mm,
         sheet.height_mm,
         tuple(item.value for item in layers),
-        lines=tuple(corner_ticks(places.corners, correction)),
+        lines=(*ticks, *corner_ticks(places.corners, correction)),
         bars=tuple(bar_ends(places.bars, correction)),
         shapes=tuple(shapes),
         page_from_true=correction,

@@ -99,7 +99,7 @@ def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
     parts = part_records(job, options)
     prepared, finishes = panels_of(job, parts, say)
     say("nesting: laying out")
-    pieces, laid = arranged(start, prepared, options, say)
+    pieces, laid = arranged(start, (prepared, finishes), options, say)
     say("composing")
     drawings, by_sheet = compose(job, pieces, laid, records, finishes)
     laid = with_used(laid, drawings, pieces.decals, options)

@@ -170,10 +170,11 @@ def further_sheets(made: Made, options: MakeOptions) -> dict[str, bytes]:
     from decalprep.jobs.finish import mask_sheet, placed_masks, underlay_title
 
     files = {}
-    unders = [f.underlay for f in made.finishes if f.underlay is not None]
+    unders, tiles = made.pieces.underlays, made.pieces.marks
     if unders:
         decals, laid = made.pieces.decals, made.laid
-        settings = ComposeSettings(title=underlay_title(made.job["title"], unders))
+        title = underlay_title(made.job["title"], unders)
+        settings = ComposeSettings(title=title, decal_marks=tiles)
         drawings = underlay_drawings(
             unders, decals, laid.placements, laid.sheets, settings, made.records
         )
@@ -181,7 +182,9 @@ def further_sheets(made: Made, options: MakeOptions) -> dict[str, bytes]:
         corrections = corrections_of(made)
         _prove(
             pdf,
-            expected_underlays(unders, decals, laid.placements, laid.sheets, corrections),
+            expected_underlays(
+                unders, decals, laid.placements, laid.sheets, corrections, tiles=made.pieces.all
+            ),
             "underlays.pdf",
         )
         files["underlays.pdf"] = pdf

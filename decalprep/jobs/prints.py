@@ -298,7 +298,7 @@ def rebuilt(job: Job, options: MakeOptions, say: Callable[[str], None]) -> Print
         prepare_panel(p, job, part, say) for p, part in zip(job.panels, parts, strict=True)
     )
     finishes = [finish_panel(p, one, job) for p, one in zip(job.panels, prepared, strict=True)]
-    pieces = pieces_of(prepared, job)
+    pieces = pieces_of(prepared, job, finishes)
     laid = lay_out(pieces.decals, job, read_placements(job)[0], Effort(say))
     drawings, by_sheet = compose(job, pieces, laid, records, finishes)
     return prints_of(drawings, pieces.decals, laid.placements, by_sheet, job["print_tolerance"])

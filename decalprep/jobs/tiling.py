@@ -17,10 +17,11 @@ import shapely
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from decalprep.errors import DoesNotFit, InputProblem
+from decalprep.errors import DoesNotFit
 from decalprep.geometry import Line, Path, path_from_ring
 from decalprep.jobs.groups import nest_settings
 from decalprep.jobs.lay import kinds_for, nest_part
+from decalprep.jobs.light_tiles import light_tiles, off_openings
 from decalprep.jobs.prepare import Prepared
 from decalprep.jobs.seam_ground import seam_ground
 from decalprep.jobs.spec import Job, PanelSpec
@@ -37,7 +38,9 @@ from decalprep.model import (
 from decalprep.units import format_mm
 
 if TYPE_CHECKING:
+    from decalprep.jobs.finish import Finish
     from decalprep.nesting import Tile, Tiling
+    from decalprep.outline import Underlay
 
 TICK_LINE_MM = 0.1
 TRIM_DASH_MM = (1.5, 1.0)
@@ -50,12 +53,14 @@ SPECK_MM2 = 0.001
 class Pieces:
     """What is printed: one Prepared a decal or tile, and the tiles' marks by decal name.
 
-    ``panels`` are the panels as they were, with what was told of their tiles.
+    ``panels`` are the panels as they were, with what was told of their tiles. ``underlays`` are
+    those of whole decals and of tiles, by the name of what they lie under.
     """
 
     panels: tuple[Prepared, ...]
     all: tuple[Prepared, ...]
     marks: tuple[tuple[str, tuple[Item, ...]], ...] = ()
+    underlays: tuple[Underlay, ...] = ()
 
     @property
     def decals(self) -> tuple[Decal, ...]:
@@ -63,34 +68,33 @@ class Pieces:
         return tuple(one.decal for one in self.all)
 
 
-def pieces_of(prepared: Sequence[Prepared], job: Job) -> Pieces:
+def pieces_of(prepared: Sequence[Prepared], job: Job, finishes: Sequence[Finish] = ()) -> Pieces:
     """Every panel as what is printed of it: its decal, or its tiles where it is too large.
 
     Raises:
         DoesNotFit: it cannot be tiled onto these sheets.
-        InputProblem: it is backlit, which tiles cannot be.
+        InputProblem: it is backlit, and a seam would show in the light.
     """
     panels: list[Prepared] = []
     every: list[Prepared] = []
     marks: list[tuple[str, tuple[Item, ...]]] = []
+    whole = {f.underlay.name: f.underlay for f in finishes if f.underlay is not None}
+    unders: list[Underlay] = []
     for panel, one in zip(job.panels, prepared, strict=True):
         if not panel["tile"] or fits_whole(one.decal, panel, job):
             panels.append(one)
             every.append(one)
+            unders += [whole[one.decal.name]] if one.decal.name in whole else []
             continue
-        if panel["backlit"]:
-            raise InputProblem(
-                "a backlit decal larger than the sheets cannot be tiled: light would show at the "
-                "seams",
-                where=panel.name,
-                do="use a larger sheet, or split the panel where its plates meet",
-            )
-        tiling = tiling_of(one, panel, job)
+        under = whole.get(one.decal.name)
+        tiling = tiling_of(one, panel, job, under)
         tiles = tuple(_tile(one, tile, tiling) for tile in tiling.tiles)
+        if under is not None:
+            unders += light_tiles(under, tiling, [t.prepared.decal.name for t in tiles])
         every += [t.prepared for t in tiles]
         marks += [(t.prepared.decal.name, t.marks) for t in tiles]
         panels.append(_told(one, tiling, tiles, panel))
-    return Pieces(tuple(panels), tuple(every), tuple(marks))
+    return Pieces(tuple(panels), tuple(every), tuple(marks), tuple(unders))
 
 
 def fits_whole(decal: Decal, panel: PanelSpec, job: Job) -> bool:
@@ -110,7 +114,7 @@ def fits_whole(decal: Decal, panel: PanelSpec, job: Job) -> bool:
     return True
 
 
-def tiling_of(one: Prepared, panel: PanelSpec, job: Job) -> Tiling:
+def tiling_of(one: Prepared, panel: PanelSpec, job: Job, under: Underlay | None = None) -> Tiling:
     """The tiles of one panel: the kind of sheet that needs the fewest is taken.
 
     Raises:
@@ -126,6 +130,8 @@ def tiling_of(one: Prepared, panel: PanelSpec, job: Job) -> Tiling:
         follow_mm=panel["seam_sway"],
     )
     ground, across = seam_ground(decal)
+    if under is not None:
+        ground, across = off_openings((ground, across), under, panel["overlap"])
     found: list[Tiling] = []
     refused: DoesNotFit | None = None
     free = decal.turns is Turns.FREE and 90 % (decal.turn_step_deg or 90) == 0
@@ -314,6 +320,8 @@ def _told(one: Prepared, tiling: Tiling, tiles: Sequence[_Made], panel: PanelSpe
         "the ticks of the lower tile run on straight in those of the upper; then cut the tabs away "
         "along the dashed lines"
     )
+    if panel["backlit"]:
+        words += "; lay each tile on its own underlay first"
     notices = [*tiling.notices, Notice("tiled", words, panel.name, Severity.NOTE)]
     crossed = dict.fromkeys(label for made in tiles for label in made.crossed)
     if crossed:
