@@ -13,26 +13,31 @@ from stock_cases import panel, plate
 from test_tiles_laid import Laying
 
 from decalprep.errors import InputProblem
+from decalprep.jobs.finish import finish_panel
 from decalprep.jobs.jobfile import read_job
 from decalprep.jobs.make import Made, MakeOptions, make_job
 from decalprep.jobs.outputs import corrections_of
+from decalprep.jobs.prepare import prepare_panel
+from decalprep.jobs.spec import Job
+from decalprep.jobs.tiling import pieces_of
 
 DPI = 200.0
-SPOTS = tuple((float(x), 30.0) for x in range(20, 400, 40))
+SPOTS = tuple((float(x), 20.0) for x in range(20, 300, 40))
 MORE = 'tile = true\nbacklit = true\nholes_from = "none"'
 
 
-def made_of(folder: Path, spots: tuple[tuple[float, float], ...], more: str = MORE) -> Made:
-    plate(folder / "rail.pdf", 400, 60, spots)
+def job_of(folder: Path, spots: tuple[tuple[float, float], ...]) -> Job:
+    plate(folder / "rail.pdf", 300, 40, spots)
     path = folder / "job.toml"
-    path.write_text(f'[job]\npasses = 2\n[[sheet]]\nsize = "A4"\n{panel("rail", more)}')
-    options = MakeOptions(records=folder, today="2026-01-15", preview_dpi=30)
-    return make_job(read_job(path), options, lambda words: None)
+    path.write_text(f'[job]\npasses = 2\n[[sheet]]\nsize = "A5"\n{panel("rail", MORE)}')
+    return read_job(path)
 
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Made:
-    return made_of(tmp_path_factory.mktemp("lit"), SPOTS)
+    folder = tmp_path_factory.mktemp("lit")
+    options = MakeOptions(records=folder, today="2026-01-15", preview_dpi=30)
+    return make_job(job_of(folder, SPOTS), options, lambda words: None)
 
 
 def laid(made: Made, name: str) -> Laying:
@@ -45,7 +50,7 @@ def laid(made: Made, name: str) -> Laying:
 
 def test_light_passes_the_openings_and_nowhere_else(made: Made) -> None:
     found = laid(made, "underlays.pdf")
-    x, y = np.meshgrid(np.arange(0.5, 400, 0.4), np.arange(0.5, 60, 0.4))
+    x, y = np.meshgrid(np.arange(0.5, 300, 0.4), np.arange(0.5, 40, 0.4))
     layers = [found.seen(k, x, y) for k in range(len(made.pieces.decals))]
     there = ~np.isnan(layers)
     assert there.any(axis=0).all()
@@ -56,7 +61,7 @@ def test_light_passes_the_openings_and_nowhere_else(made: Made) -> None:
     drawn = shapely.contains_xy(shapely.union_all(edges), x, y)
     assert opaque.any(axis=0)[field & ~drawn].all()
     # at the seam itself, where the upper tile's cut line is, the lower one is dark below it
-    assert opaque.sum(axis=0)[field & drawn & (x > 5) & (x < 395) & (y > 5) & (y < 55)].all()
+    assert opaque.sum(axis=0)[field & drawn & (x > 5) & (x < 295) & (y > 5) & (y < 35)].all()
     lit = shapely.contains_xy(openings.buffer(-0.7), x, y)
     assert lit.any()
     assert not opaque.any(axis=0)[lit].any()
@@ -80,6 +85,9 @@ def test_the_underlay_tiles_bear_the_same_match_ticks_and_all_is_proven(made: Ma
 
 
 def test_lit_legend_that_every_strip_would_cross_is_refused(tmp_path: Path) -> None:
-    spots = tuple((float(x), 30.0) for x in np.arange(10, 395, 6.0))
+    spots = tuple((float(x), 20.0) for x in np.arange(10, 295, 11.0))
+    job = job_of(tmp_path, spots)
+    one = prepare_panel(job.panels[0], job, None, lambda words: None)
+    lit = finish_panel(job.panels[0], one, job)
     with pytest.raises(InputProblem, match="rail: the seam between tiles 1 and 2 would show"):
-        made_of(tmp_path, spots)
+        pieces_of([one], job, [lit])
