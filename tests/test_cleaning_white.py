@@ -228,6 +228,66 @@ def test_image_pixels_are_snapped_and_counted_once() -> None:
     }
 
 
+def test_every_image_is_cleaned_not_the_first_alone() -> None:
+    def dress(document: pikepdf.Pdf, page: Any, which: int) -> None:
+        page.Resources.XObject = Dictionary()
+        for name in "PQR":
+            stream = document.make_stream(b"\xfe" * 6)
+            stream.Type, stream.Subtype, stream.ColorSpace = (
+                Name.XObject,
+                Name.Image,
+                Name.DeviceGray,
+            )
+            stream.Width, stream.Height, stream.BitsPerComponent = 3, 2, 8
+            page.Resources.XObject["/" + name] = stream
+
+    content = b" ".join(b"q 30 0 0 20 %d 0 cm /%c Do Q" % (40 * k, 80 + k) for k in range(3))
+    cleaned = make_white_bare(artwork_of(page_bytes(content, dress)))
+    assert {c.what: c.count for c in cleaned.changes} == {"near-white pixels made exact": 18}
+    assert make_white_bare(cleaned.artwork).artwork is cleaned.artwork
+
+
+def test_an_image_of_no_width_is_told() -> None:
+    page = image_page(np.full((4, 5, 3), 0xFE, np.uint8), Width=Name.Odd)
+    (told,) = make_white_bare(artwork_of(page)).notices
+    assert "cannot be decoded" in told.text
+
+
+@pytest.mark.parametrize(
+    ("keys", "left"),
+    [
+        ({"TR": Dictionary(FunctionType=2, N=1, Domain=[0, 1], C0=[1], C1=[0])}, True),
+        ({"TR": Name.Identity, "TR2": Name.Default}, False),
+    ],
+)
+def test_a_transfer_function_leaves_all_as_it_is(keys: dict[str, Any], left: bool) -> None:
+    """It may turn black into white: what 2 of 255 looks like cannot be told from the number."""
+
+    def dress(document: pikepdf.Pdf, page: Any, which: int) -> None:
+        page.Resources.ExtGState = Dictionary(
+            {"/T": Dictionary({f"/{k}": v for k, v in keys.items()})}
+        )
+
+    artwork = artwork_of(page_bytes(b"/T gs 0.01 g 0 0 9 9 re f", dress))
+    cleaned = make_white_bare(artwork)
+    assert (cleaned.artwork is artwork) is left
+    assert ["transfer function" in n.text for n in cleaned.notices] == [True] * left
+
+
+@pytest.mark.parametrize(("gamma", "after"), [(None, b"0.02"), (1.0, b"0.02"), (2.2, b"0")])
+def test_calibrated_colours_are_judged_by_their_gamma(gamma: float | None, after: bytes) -> None:
+    """Without a Gamma a calibrated grey is linear: 0.02 of it looks like 0.15 of a screen's."""
+
+    def dress(document: pikepdf.Pdf, page: Any, which: int) -> None:
+        space = Dictionary(WhitePoint=Array([0.9505, 1, 1.089]))
+        if gamma is not None:
+            space.Gamma = gamma
+        page.Resources.ColorSpace = Dictionary(C=Array([Name.CalGray, space]))
+
+    cleaned = make_white_bare(artwork_of(page_bytes(b"/C cs 0.02 sc 0 0 9 9 re f", dress)))
+    assert content_of(cleaned).startswith(b"/C cs %s sc" % after)
+
+
 def test_sixteen_bit_and_jpeg_images() -> None:
     deep = np.array([[0xFE00, 0xF700, 0x0010]], np.uint16)
     cleaned = make_white_bare(artwork_of(image_page(deep)))

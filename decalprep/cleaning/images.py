@@ -15,6 +15,22 @@ _PLAIN_FILTERS = frozenset(
 _ADDITIVE = frozenset(("DeviceGray", "CalGray", "DeviceRGB", "CalRGB", "ICCBased"))
 
 
+_USUAL_GAMMA = (1.7, 2.6)
+
+
+def has_usual_gamma(space: Any) -> bool:
+    """Whether a calibrated space is about as steep as screens are, so that its near-white and
+    near-black look so; without a Gamma it is linear (ISO 32000-1, 8.6.5.2), and #07 a dark grey.
+    """
+    try:
+        gamma = space[1].get("/Gamma", 1)
+        values = [float(v) for v in (gamma if isinstance(gamma, pikepdf.Array) else [gamma])]
+    except (AttributeError, IndexError, TypeError, ValueError):
+        return False
+    low, high = _USUAL_GAMMA
+    return all(low <= value <= high for value in values)
+
+
 class ImageCleaner:
     """Gathers the images that are drawn and cleans each once.
 
@@ -35,7 +51,8 @@ class ImageCleaner:
 
     def clean_all(self) -> bool:
         """Clean every noted image; whether any changed."""
-        return any(self._clean(image) for image in self._images.values())
+        changed = [self._clean(image) for image in self._images.values()]  # all, not to the first
+        return any(changed)
 
     def _clean(self, image: Any) -> bool:
         if bool(image.get("/ImageMask", False)):
@@ -102,6 +119,8 @@ def _why_not(image: Any) -> str:
         return "masked by colour" if isinstance(image.get("/Mask"), pikepdf.Array) else ""
     if family not in _ADDITIVE or component_count(space) not in (1, 3):
         return f"in {family or 'no stated colour space'}"
+    if family in ("CalGray", "CalRGB") and not has_usual_gamma(space):
+        return "of unusual gamma"
     if family == "ICCBased" and space[1].read_bytes()[16:20] not in (b"RGB ", b"GRAY"):
         return "with an unusual colour profile"
     if isinstance(image.get("/Mask"), pikepdf.Array):
@@ -127,15 +146,15 @@ def _filters(image: Any) -> list[str]:
 
 def _pixels(image: Any, bits: int) -> "np.ndarray[Any, Any] | None":
     """Rows, columns, channels; None where the data do not fit the dictionary."""
-    width, height = int(image["/Width"]), int(image["/Height"])
     parts = component_count(image["/ColorSpace"])
     try:
+        width, height = int(image["/Width"]), int(image["/Height"])
         if _filters(image) == ["/DCTDecode"]:
             picture = pikepdf.PdfImage(image).as_pil_image()
             raw = picture.tobytes() if len(picture.getbands()) == parts else b""
         else:
             raw = image.read_bytes()
-    except (pikepdf.PdfError, OSError, ValueError, NotImplementedError):
+    except (pikepdf.PdfError, KeyError, OSError, TypeError, ValueError, NotImplementedError):
         return None
     kind = np.dtype(np.uint8) if bits == 8 else np.dtype(">u2")
     if len(raw) < width * height * parts * kind.itemsize or bits not in (8, 16):

@@ -8,14 +8,14 @@ those kinds too, since their ends are white and black), spot colours by their ti
 import dataclasses
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import pikepdf
 
 from decalprep.cleaning.edits import Rewriter, name_token, number_token, saved
-from decalprep.cleaning.images import ImageCleaner
+from decalprep.cleaning.images import ImageCleaner, has_usual_gamma
 from decalprep.cleaning.report import Change, Cleaned
 from decalprep.errors import UsageProblem
 from decalprep.model import Artwork, Notice, Severity
@@ -61,14 +61,21 @@ class WhiteSettings:
 def make_white_bare(artwork: Artwork, settings: WhiteSettings | None = None) -> Cleaned:
     """The artwork with near-white and near-black made exact, and counts of what changed.
 
-    Does not touch shadings, soft masks, Lab colours, inline images and image kinds that cannot be
-    changed without loss: those that occur are told.
+    Does not touch artworks with transfer functions, nor shadings, soft masks, Lab colours, inline
+    images and image kinds that cannot be changed without loss: those that occur are told.
 
     Raises:
         InputProblem: the page cannot be read.
     """
     wanted = settings or WhiteSettings()
     with open_document(artwork.page_pdf) as document:
+        if _has_transfer(document):
+            text = (
+                "a transfer function changes what its colours look like; near-white and "
+                "near-black were left as they are: check that they print as meant"
+            )
+            told = Notice("white-left-alone", text, artwork.name, Severity.NOTE)
+            return Cleaned(artwork, (), (told,))
         whitener = _Whitener(document, wanted)
         changed = whitener.rewrite(document.pages[0])
         changed = whitener.images.clean_all() or changed
@@ -77,6 +84,28 @@ def make_white_bare(artwork: Artwork, settings: WhiteSettings | None = None) -> 
     counts = whitener.counts + whitener.images.counts
     changes = tuple(Change(what, count) for what, count in sorted(counts.items()))
     return Cleaned(new, changes, whitener.notices(artwork.name))
+
+
+def _has_transfer(document: pikepdf.Pdf) -> bool:
+    """Whether any graphics state sets a transfer function (ISO 32000-1, 10.4)."""
+    plain = (pikepdf.Name.Identity, pikepdf.Name.Default)
+    return any(
+        key in state and state[key] not in plain
+        for state in _dictionaries(document)
+        for key in ("/TR", "/TR2")
+    )
+
+
+def _dictionaries(document: pikepdf.Pdf) -> Iterator[Any]:
+    """The graphics states that the document's resources name, and those that stand alone."""
+    for thing in document.objects:
+        if not isinstance(thing, pikepdf.Dictionary | pikepdf.Stream):
+            continue
+        yield thing
+        for held in (thing, thing.get("/Resources")):
+            table = held.get("/ExtGState") if isinstance(held, pikepdf.Dictionary) else None
+            if isinstance(table, pikepdf.Dictionary):
+                yield from (v for v in table.values() if isinstance(v, pikepdf.Dictionary))
 
 
 class _Whitener(Rewriter):
@@ -213,6 +242,8 @@ def _kind(space: Any) -> str:
     if family in ("Separation", "DeviceN"):
         return "spot"
     by_count = {1: "grey", 3: "rgb", 4: "cmyk"}
+    if family in ("CalGray", "CalRGB") and not has_usual_gamma(space):
+        return ""
     if family in ("DeviceGray", "CalGray", "DeviceRGB", "CalRGB", "DeviceCMYK"):
         return by_count[component_count(space)]
     if family == "ICCBased" and icc_is_device_like(space):
