@@ -71,4 +71,6 @@ def _items(piece: Piece, under: Underlay) -> list[Item]:
     line = StrokeMark(
         Layer.CUT_OUTLINE, outline, s.cut_line_mm, s.cut_colour, (), piece.decal.name, piece.copy
     )
-    return [*items, line, *piece.marks()]
+    # its own ticks are there already; those that tiles share are the same on both layers
+    shared = [mark for mark in piece.marks() if mark.layer is Layer.TILE_MARK]
+    return [*items, line, *shared]
