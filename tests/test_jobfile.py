@@ -1,5 +1,6 @@
 """Job files: every fault at once, each with its line; nothing bad gets through."""
 
+from dataclasses import astuple
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,7 @@ from decalprep.jobs.jobfile import line_map, read_job
 from decalprep.jobs.manual import manual
 from decalprep.jobs.schema import TABLES
 from decalprep.model import StockKind
+from decalprep.nesting import example_grids
 
 
 def job(folder: Path, text: str, *files: str) -> Path:
@@ -158,6 +160,20 @@ def test_the_manual_names_every_key_and_fits_80_columns() -> None:
     for _, keys, _ in TABLES:
         for key in keys:
             assert any(line.strip().startswith(f"{key.name} =") for line in lines)
+
+
+def test_the_manuals_grids_are_read_as_they_stand(tmp_path: Path) -> None:
+    lines = manual("sheet.grid")
+    assert max(map(len, lines)) <= 80
+    start = next(k for k, line in enumerate(lines) if line.strip() == "[[sheet]]")
+    (tmp_path / "a.svg").write_text("<svg/>")
+    path = tmp_path / "job.toml"
+    path.write_text(chr(10).join(lines[start:]) + '\n[[panel]]\nname = "a"\nartwork = "a.svg"\n')
+    found = [spec.sheet for spec in read_job(path).sheets]
+    for sheet, example in zip(found, example_grids(), strict=True):
+        assert sheet.grid is not None
+        assert example.grid is not None
+        assert astuple(sheet.grid) == pytest.approx(astuple(example.grid), abs=1e-3)
 
 
 def test_line_map_counts_tables() -> None:

@@ -4,7 +4,7 @@ import textwrap
 
 from decalprep.errors import UsageProblem, near_first
 from decalprep.jobs.schema import TABLES, Key
-from decalprep.model import StockKind, Turns
+from decalprep.model import Sheet, StockKind, Turns
 from decalprep.units import PAGE_SIZES_MM
 
 WIDTH = 80
@@ -109,7 +109,40 @@ def manual(about: str | None = None) -> list[str]:
         raise UsageProblem(
             f"there is no table or key {word!r}", do=f"there are: {near_first(word or '', known)}"
         )
+    if word == "sheet.grid":
+        lines += _grid_examples()
     return lines if word else [*lines, "", *ENDING.splitlines()]
+
+
+def _grid_examples() -> list[str]:
+    """Die-cut sheets to start from, as text of a job file."""
+    from decalprep.nesting import example_grids
+
+    lines = ["", "To start from; measure your own sheet with a rule and change the numbers:"]
+    for sheet in example_grids():
+        grid = sheet.grid
+        if grid is None:
+            continue
+        sides = (
+            ("label_width", grid.label_width_mm),
+            ("label_height", grid.label_height_mm),
+            ("left", grid.first_left_mm),
+            ("top", grid.first_top_mm),
+            ("pitch_x", grid.pitch_x_mm),
+            ("pitch_y", grid.pitch_y_mm),
+            ("corner_radius", grid.corner_radius_mm),
+        )
+        lines += ["", "    [[sheet]]", f'    name = "{sheet.name}"', f'    size = "{_page(sheet)}"']
+        lines += [f'    stock = "{sheet.stock.value}"', "    [sheet.grid]"]
+        lines += [f"    rows = {grid.rows}", f"    columns = {grid.columns}"]
+        lines += [f'    {key} = "{value:.6g} mm"' for key, value in sides if value]
+    return lines
+
+
+def _page(sheet: Sheet) -> str:
+    """The name of the sheet's size."""
+    sizes = {size: name for name, size in PAGE_SIZES_MM.items()}
+    return sizes[(sheet.width_mm, sheet.height_mm)]
 
 
 def _key_lines(key: Key) -> list[str]:
