@@ -34,7 +34,7 @@ def test_an_answer_that_breaks_a_rule_is_never_taken(
         return ERRORS[error](RIGHT(*told))  # type: ignore[arg-type]
 
     found = job(tmp_path, TEXT)
-    decals = [decal("engine", 90, 60, 3, turns=Turns.UPRIGHT)]
+    decals = [decal("engine", 90, 60, 3, turns=Turns.NONE)]
     assert len(lay_out(decals, found, None, Effort(lambda words: None)).placements) == 3
     monkeypatch.setattr(engine, "_placement", wrong)
     with pytest.raises(DecalprepError, match="the layout breaks its own rules"):
