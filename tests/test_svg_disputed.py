@@ -43,6 +43,8 @@ DISPUTED = {
     "takes over parts": '<filter id="a"/><filter href="#a"/>',
     "a lamp placed": '<filter primitiveUnits="objectBoundingBox"><fePointLight/></filter>',
     "mask on the SVG root": "<style>svg { mask: url(#a) }</style>",
+    "<defs> that is switched off": '<defs style="display:none"/>',
+    "<defs> for some languages": '<defs systemLanguage="de"/>',
     "<clipPath> that is switched off": '<clipPath display="none"/>',
     "does not say it is one": '<image width="9" height="9" '
     "href=\"data:,%3Csvg xmlns='http://www.w3.org/2000/svg' width='9' height='9'/%3E\"/>",

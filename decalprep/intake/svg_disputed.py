@@ -31,6 +31,7 @@ _UNITS = frozenset({"userSpaceOnUse", "objectBoundingBox"})
 _SERVERS = frozenset({"linearGradient", "radialGradient", "pattern"})
 _ACROSS = frozenset({"lr", "lr-tb", "rl", "rl-tb", "horizontal-tb"})
 _HOLDERS = frozenset({"pattern", "mask", "clipPath", "filter", "marker"})
+_OFF = _SERVERS | _HOLDERS | {"defs"}
 _MARKERS = ("marker", "marker-start", "marker-mid", "marker-end")
 _SECOND_CHOICE = re.compile(r"url\(\s*['\"]?#([^)'\"]*)['\"]?\s*\)\s*(?!none)\S")
 _DRAWN = frozenset(
@@ -161,8 +162,10 @@ def _markers(seen: Seen) -> str | None:
 
 
 def _servers(seen: Seen) -> str | None:
-    if seen.kind in _SERVERS | _HOLDERS and seen.own("display") == "none":
+    if seen.kind in _OFF and seen.own("display") == "none":
         return f"a <{seen.kind}> that is switched off"
+    if seen.kind == "defs" and seen.get("systemLanguage"):
+        return "a <defs> for some languages"
     if seen.kind in _SERVERS:
         if "transform" in seen.style:
             return f"a transform of <{seen.kind}> set in CSS"

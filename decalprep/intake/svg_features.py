@@ -133,12 +133,6 @@ def _check_element(seen: Seen, name: str) -> None:
             where=name,
             do="convert it to plain paths",
         )
-    if kind == "defs":
-        # Never drawn as such; programs disagree on whether what it defines is then off as well.
-        style.pop("display", None)
-        write_style(element, style)
-        for key in ("display", "systemLanguage"):
-            element.attrib.pop(key, None)
     _carry_out_geometry(element, kind, style, name)
     if declared(element, "vector-effect") not in (None, "none"):
         raise _refused(

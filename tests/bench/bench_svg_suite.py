@@ -131,6 +131,7 @@ def judged(case: Case, kept: Path) -> dict[str, Any]:
     suite, seen = picture_of(case.png), picture_of(kept / f"{case.key}.browser.png")
     agreed = share_off(suite, seen)
     told |= {"case": case, "agreed": agreed < OFF_SHARE, "against": (agreed,)}
+    told["seen"] = seen is not None
     if "route" in told:
         with Image.open(io.BytesIO(case.png.read_bytes())) as opened:
             page = page_picture((kept / f"{case.key}.pdf").read_bytes(), opened.size)
@@ -158,6 +159,8 @@ def verdict(row: dict[str, Any]) -> str:
     if not row["agreed"]:
         if row["against"][1] < OFF_SHARE:
             return "open, as the browser"
+        if not row["seen"]:
+            return "open, the browser fails"
         return "open, other but told" if danger else "open, other in silence"
     if right:
         return "right as pixels" if row["route"] == "pixels" else "right as vector"
@@ -174,6 +177,7 @@ COLUMNS = (
     "WRONG IN SILENCE",
     "BROKE",
     "open, as the browser",
+    "open, the browser fails",
     "open, other but told",
     "open, other in silence",
     "open, refused",
