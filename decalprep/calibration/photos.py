@@ -146,19 +146,21 @@ def _finding(
     sigma: float,
     rho_mm: float,
 ) -> PhotoFit:
-    values, covariances, likely = [], [], []
+    values, variances, likely = [], [], []
     for unrest in reversed(UNREST):
         bundle, linear = solved(bundle, views, Taken(rho_mm, sigma, unrest))
         values.append(bundle.shared[:2])
-        covariances.append(_covariance(views, linear, sigma))
+        variances.append(_variances(views, linear, sigma))
         likely.append(-(linear.cost + linear.log_volume) / 2)
     weights = np.exp(np.array(likely) - max(likely))
     weights /= weights.sum()
     mean = weights @ np.array(values)
-    covariance = sum(
-        w * (c + np.outer(v - mean, v - mean))
-        for w, c, v in zip(weights, covariances, values, strict=True)
-    )
+    data, left_open = (weights @ np.array([v[part] for v in variances]) for part in (0, 1))
+    left_open = left_open + weights @ (np.array(values) - mean) ** 2
+    variance = data + left_open
+    groups = len(set(views[0].rows.tolist())) + len(set(views[0].columns.tolist()))
+    # Welch and Satterthwaite: discs are many, views are few.
+    freedom = variance**2 / (data**2 / max(groups - 2, 1) + left_open**2 / len(views))
     r, k = float(mean[0]), float(mean[1])
     page = np.vstack([v.page for v in views])
     z = bend_mm(bundle.shared, page)[0]
@@ -173,8 +175,8 @@ def _finding(
     shape = ShapeFinding(
         (1 + r / 2) / (1 - r / 2) - 1,
         k,
-        ((float(covariance[0, 0]), 0.0), (0.0, float(covariance[1, 1]))),
-        float(len(views)),
+        ((float(variance[0]), 0.0), (0.0, float(variance[1]))),
+        float(np.min(freedom)),
         tuple(n for p in photos for n in p.notices),
         "photos",
     )
@@ -183,8 +185,8 @@ def _finding(
     )
 
 
-def _covariance(views: Sequence[View], linear: Linear, sigma: float) -> Array:
-    """Covariance of ratio and skew: grouped residuals, and what the priors leave open."""
+def _variances(views: Sequence[View], linear: Linear, sigma: float) -> tuple[Array, Array]:
+    """Variances of ratio and skew: by grouped residuals, and what the priors leave open."""
     inverse = np.linalg.inv(linear.shared_matrix)
     open_part = linear.shared_matrix - sum(j.T @ j for j in linear.reduced)
     worst = np.zeros(2)
@@ -197,8 +199,8 @@ def _covariance(views: Sequence[View], linear: Linear, sigma: float) -> Array:
                 groups[name] = groups.get(name, np.zeros(SHARED)) + score
         scores = np.array(list(groups.values()))
         data = scores.T @ scores * len(scores) / (len(scores) - 1)
-        worst = np.maximum(worst, np.diag(inverse @ (data + open_part) @ inverse)[:2])
-    return np.diag(worst)
+        worst = np.maximum(worst, np.diag(inverse @ data @ inverse)[:2])
+    return worst, np.asarray(np.diag(inverse @ open_part @ inverse)[:2])
 
 
 def _tilts(bundle: Bundle) -> tuple[float, ...]:

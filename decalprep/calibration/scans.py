@@ -3,12 +3,13 @@
 A scanner has errors of its own of up to some tenths of a percent. The same page laid on it at 0 and
 at 90 degrees turns the printer's error against the scanner's, so both can be solved for:
 
-    p = ((1 - r/2) x + k y, (1 + r/2) y)                printer, x y from the sheet's centre
+    p = ((1 - r/2) x + k y + q1 y^2, (1 + r/2) y + q2 x^2)      printer, from the sheet's centre
     b = R(turn) p + t                                    page on the bed
     U = (1 + a/2) b_x + h b_y + l2 b_x^2 + l3 b_x^3      across the sensor: scale, shear, lens
     V = (1 - a/2) b_y                                    along the carriage
 
-all times pixels per mm. The size itself cannot be seen in scans: the scanner's scale hides it.
+all times pixels per mm; q1 and q2 are a bow, which would else count as scatter. The size itself
+cannot be seen in scans: the scanner's scale hides it.
 Uncertainty: residuals are grouped by rows, and by columns (the sandwich covariance of Liang and
 Zeger, Biometrika 73, 1986, which a bootstrap over rows approaches), because feed errors of printer
 and carriage are shared by whole rows and white-noise errors understate them 2 to 5 times.
@@ -28,8 +29,9 @@ from decalprep.model import Notice
 
 CROSS_SINE = 0.8
 """Two scans must differ in turn by 53 to 127 degrees: at 0 or 180 the equations are singular."""
-_LENS_UNIT_MM = 100.0
-_SHARED = 6
+_UNIT_MM = 100.0
+_SHARED = 8
+_SHAPE, _FLATBED, _LENS, _BOW = (0, 1), (2, 3), (4, 5), (6, 7)
 _NO_LENS_U = 250e-6
 """Added where the lens cannot be fitted: 278 against 89 ppm for a 0.3 mm lens error (simulated)."""
 
@@ -100,10 +102,12 @@ def shape_from_scans(scans: Sequence[ScanPoints], *, scanner: Scanner | None = N
     """
     _refuse_useless(scans)
     lens = scanner is None and _same_bed(scans)
-    problem = _Problem(scans, _SHARED if lens else 4)
+    # Few lines of a job sheet would mix a bow up with what their decals do.
+    bow = () if any(s.normals for s in scans) else _BOW
+    problem = _Problem(scans, (*_SHAPE, *_FLATBED, *(_LENS if lens else ()), *bow))
     start = problem.start()
     if scanner is not None:
-        start[4:_SHARED] = (scanner.lens2_mm, scanner.lens3_mm)
+        start[[*_LENS]] = (scanner.lens2_mm, scanner.lens3_mm)
     known = lens or scanner is not None
     extra = 0.0 if known else _NO_LENS_U**2
     notices = [n for scan in scans for n in scan.notices]
@@ -122,10 +126,15 @@ def shape_from_one(scan: ScanPoints, scanner: Scanner | None, *, u_scanner: floa
     Never a base for a correction: ``u_scanner`` (parts of one), what the scanner's error is
     uncertain by, goes into ratio and skew whole.
     """
-    problem = _Problem([scan], 2)
+    problem = _Problem([scan], _SHAPE)
     x = problem.start()
     if scanner is not None:
-        x[2:_SHARED] = (scanner.anisotropy, scanner.shear, scanner.lens2_mm, scanner.lens3_mm)
+        x[[*_FLATBED, *_LENS]] = (
+            scanner.anisotropy,
+            scanner.shear,
+            scanner.lens2_mm,
+            scanner.lens3_mm,
+        )
     return _fitted(problem, x, u_scanner**2, scan.notices)
 
 
@@ -215,12 +224,12 @@ def _solve(matrix: Array, right: Array) -> Array:
 
 
 class _Problem:
-    """The least-squares problem: shared unknowns (r, k, a, h, l2, l3), then four for each scan.
+    """The least-squares problem: shared unknowns (r, k, a, h, l2, l3, q1, q2), four for each scan.
 
-    Of the shared ones the first ``free`` are solved for, the rest stay as they start.
+    Of the shared ones those named ``free`` are solved for, the rest stay as they start.
     """
 
-    def __init__(self, scans: Sequence[ScanPoints], free: int) -> None:
+    def __init__(self, scans: Sequence[ScanPoints], free: Sequence[int]) -> None:
         self.page = [np.array(s.page_mm) for s in scans]
         self.scale = [math.sqrt(s.px_per_mm[0] * s.px_per_mm[1]) for s in scans]
         self.image = [np.array(s.image_px) / g for s, g in zip(scans, self.scale, strict=True)]
@@ -237,7 +246,7 @@ class _Problem:
         )
         self.rows = self._groups([s.rows for s in scans])
         self.columns = self._groups([s.columns for s in scans])
-        self.used = [*range(free), *range(_SHARED, _SHARED + 4 * len(scans))]
+        self.used = [*free, *range(_SHARED, _SHARED + 4 * len(scans))]
 
     def _groups(self, groups: Sequence[tuple[int, ...]]) -> npt.NDArray[np.int64]:
         """The group of every residual."""
@@ -269,16 +278,17 @@ class _Problem:
 
     def predicted(self, x: Array) -> Array:
         """Places in mm on the bed as the scanner shows them, as far as they count."""
-        r, k, a, h, l2, l3 = x[:_SHARED]
+        r, k, a, h, l2, l3, q1, q2 = x[:_SHARED]
         out = []
         for i, page in enumerate(self.page):
             g, turn, tx, ty = x[_SHARED + 4 * i : _SHARED + 4 * i + 4]
-            px = (1 - r / 2) * page[:, 0] + k * page[:, 1]
-            py = (1 + r / 2) * page[:, 1]
+            u, v = (page / _UNIT_MM).T
+            px = (1 - r / 2) * page[:, 0] + k * page[:, 1] + q1 * v**2
+            py = (1 + r / 2) * page[:, 1] + q2 * u**2
             c, s = math.cos(turn), math.sin(turn)
             bx, by = c * px - s * py + tx, s * px + c * py + ty
-            u = bx / _LENS_UNIT_MM
-            across = (1 + a / 2) * bx + h * by + l2 * u**2 + l3 * u**3
+            w = bx / _UNIT_MM
+            across = (1 + a / 2) * bx + h * by + l2 * w**2 + l3 * w**3
             out.append(g * np.column_stack([across, (1 - a / 2) * by]))
         return self._seen(out)
 

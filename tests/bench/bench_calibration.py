@@ -14,8 +14,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from test_calibration_photos import points as photo_points
 from test_calibration_rule import ALL, LAYOUT, page
-from test_calibration_scans import pair, shape_truth, uneven_press
-from virtual.hand import Press, draw_press, one_digit_wrong, read
+from test_calibration_scans import pair, shape_truth
+from virtual.hand import Press, draw_press, one_digit_wrong, read, uneven_press
 from virtual.pages import picture
 from virtual.phone import Curl, draw_phone, five_shots
 from virtual.scanner import Bed, draw_bed

@@ -1,7 +1,7 @@
 """A virtual printer seen through a rule: plain numpy, places of lines typed in, all seeded."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,7 +19,11 @@ EIGHT = ("across1", "across2", "down1", "down2", "diag1", "diag1", "diag2", "dia
 
 @dataclass(frozen=True)
 class Press:
-    """What a printer does to a point: (x, y) mm from the middle of the sheet to where ink falls."""
+    """What a printer does to a point: (x, y) mm from the middle of the sheet to where ink falls.
+
+    ``ripple`` is one roller out of round; ``feed`` (amplitude mm, period mm, phase) all else that
+    the feed does by chance along the sheet, as a sum of waves.
+    """
 
     scale_x: float = 0.0
     scale_y: float = 0.0
@@ -29,13 +33,17 @@ class Press:
     ripple_period_mm: float = 37.0
     ripple_phase: float = 0.0
     half_height_mm: float = 148.5
+    feed: tuple[tuple[float, float, float], ...] = ()
 
     def lands(self, x: float, y: float) -> tuple[float, float]:
         """Where the ink for (x, y) falls."""
         u = y / self.half_height_mm
         wave = math.sin(2 * math.pi * y / self.ripple_period_mm + self.ripple_phase)
+        wave *= self.ripple_mm
+        for size, period, phase in self.feed:
+            wave += size * math.sin(2 * math.pi * y / period + phase)
         across = x + self.scale_x * x + self.skew * y + self.bow_mm * (u * u - 1 / 3)
-        return across, y + self.scale_y * y + self.ripple_mm * wave
+        return across, y + self.scale_y * y + wave
 
 
 def draw_press(rng: np.random.Generator, spread: float = 0.004) -> Press:
@@ -46,6 +54,22 @@ def draw_press(rng: np.random.Generator, spread: float = 0.004) -> Press:
         scale_y=float(np.clip(sy, -0.009, 0.009)),
         skew=float(k / 2),
     )
+
+
+def uneven_press(rng: np.random.Generator, feed_mm: float = 0.015, **more: float) -> Press:
+    """A printer with honest errors that also bows, ripples and feeds unevenly."""
+    periods = np.exp(rng.uniform(math.log(15), math.log(125), 6))
+    waves = [
+        (feed_mm * math.sqrt(2 / 6), float(p), float(rng.uniform(0, 2 * math.pi))) for p in periods
+    ]
+    values = {
+        "bow_mm": float(rng.normal(0, 0.02)),
+        "ripple_mm": float(abs(rng.normal(0, 0.015))),
+        "ripple_period_mm": float(rng.uniform(25, 100)),
+        "ripple_phase": float(rng.uniform(0, 2 * math.pi)),
+        "feed": tuple(waves),
+    }
+    return replace(draw_press(rng), **{**values, **more})
 
 
 def true_length(
