@@ -25,9 +25,11 @@ from decalprep.calibration.loop import (
     Gain,
     LoopSettings,
     Updated,
+    earlier_states,
     gain_of,
     printer_seen,
     update_record,
+    without_last,
 )
 from decalprep.calibration.part import (
     PartEstimate,
@@ -83,6 +85,7 @@ __all__ = [
     "check_record",
     "correction_for",
     "coverage_factor",
+    "earlier_states",
     "estimate_part",
     "estimate_printer",
     "expected_error",
@@ -103,4 +106,5 @@ __all__ = [
     "shape_from_scans",
     "update_record",
     "weighted_fit",
+    "without_last",
 ]

@@ -25,6 +25,7 @@ from decalprep.calibration.readings import PageReadings, Reading
 from decalprep.calibration.rules import PLAIN, Hand, rule_uncertainty
 from decalprep.calibration.suspicion import (
     check_typing,
+    doubtful,
     name_misfits,
     refuse_dialog_scaling,
 )
@@ -131,6 +132,7 @@ def estimate_printer(
         name_misfits(
             solved.w, [r.line for r in readings.lengths], readings.lengths, solved.expected
         )
+    doubts = doubtful(solved.w, readings.lengths, solved.expected)
     values = solved.values
     if "dialog-scaling" not in accept:
         refuse_dialog_scaling(values[0], values[1], layout)
@@ -151,7 +153,7 @@ def estimate_printer(
         residuals,
         offset_of(readings),
         readings.margins,
-        (*(shape.notices if shape else ()), *solved.notices),
+        (*(shape.notices if shape else ()), *solved.notices, *doubts),
     )
 
 

@@ -116,18 +116,10 @@ def update_record(
     before = _since_restart(record)
     jumped = _jumps(before, seen, measured_on, s)
     entry = _entry(seen, estimate, correction, measured_on, restart=bool(jumped))
+    entry = (*entry, *_in_force(record))
     rows = [dict(entry)] if jumped else [*before, dict(entry)]
-    scatter = _scatter(rows, s)
-    values: dict[str, float] = {}
-    for axis, spread in zip(AXES, scatter, strict=True):
-        mean, u = _mean(rows, axis, spread, s)
-        values |= {axis: mean, f"u_{axis}": u, f"scatter_{axis}": spread}
     new = replace(
-        record,
-        **values,  # type: ignore[arg-type]
-        u_rule=max(float(row["u_rule"]) for row in rows),
-        measured_on=measured_on,
-        weight_sheets=_weight(values, scatter, estimate),
+        _settled(record, rows, s),
         history=(*record.history, entry),
         margins=estimate.margins or record.margins,
     )
@@ -135,6 +127,47 @@ def update_record(
         # The page was printed without undoing the offset, so it is the printer's own.
         new = replace(new, offset_x_mm=estimate.offset_mm[0], offset_y_mm=estimate.offset_mm[1])
     return Updated(new, gain_of(estimate), (*estimate.notices, *_jump_notices(jumped)))
+
+
+def without_last(record: PrinterRecord, settings: LoopSettings | None = None) -> PrinterRecord:
+    """The record as it would be had its last page not been entered; offset and margins stay.
+
+    Raises:
+        UsageProblem: it has no page, or stood on values without pages before.
+    """
+    if not record.history or (len(record.history) == 1 and _based_on_more(record)):
+        raise UsageProblem(
+            f"the record of {record.printer} has no page that could be taken back",
+            do="enter the readings as a new page",
+        )
+    fewer = replace(record, history=record.history[:-1])
+    if not fewer.history:
+        bare = PrinterRecord(record.printer, record.stock, record.tray, record.quality)
+        offset = {name: getattr(record, name) for name in ("offset_x_mm", "offset_y_mm", "margins")}
+        return replace(bare, **offset)
+    return _settled(fewer, _since_restart(fewer), settings or LoopSettings())
+
+
+def _based_on_more(record: PrinterRecord) -> bool:
+    return "until_scale_x" in dict(record.history[0])
+
+
+def _settled(
+    record: PrinterRecord, rows: Sequence[dict[str, str]], s: LoopSettings
+) -> PrinterRecord:
+    """The record with the values that its counting pages, oldest first, amount to."""
+    scatter = _scatter(rows, s)
+    values: dict[str, float] = {}
+    for axis, spread in zip(AXES, scatter, strict=True):
+        mean, u = _mean(rows, axis, spread, s)
+        values |= {axis: mean, f"u_{axis}": u, f"scatter_{axis}": spread}
+    return replace(
+        record,
+        **values,  # type: ignore[arg-type]
+        u_rule=max(float(row["u_rule"]) for row in rows),
+        measured_on=rows[-1]["measured_on"],
+        weight_sheets=_weight(values, scatter, rows[-1]),
+    )
 
 
 def _since_restart(record: PrinterRecord) -> list[dict[str, str]]:
@@ -202,12 +235,12 @@ def _scatter(rows: Sequence[dict[str, str]], s: LoopSettings) -> tuple[float, fl
 
 
 def _weight(
-    values: dict[str, float], scatter: tuple[float, float, float], estimate: Estimate
+    values: dict[str, float], scatter: tuple[float, float, float], last: dict[str, str]
 ) -> float:
-    """How many sheets like this one the mean is worth."""
+    """How many sheets like the last one the mean is worth."""
     shares = [
-        (spread**2 + u**2) / values[f"u_{axis}"] ** 2
-        for axis, spread, u in zip(AXES, scatter, estimate.u, strict=True)
+        (spread**2 + float(last[f"u_{axis}"]) ** 2) / values[f"u_{axis}"] ** 2
+        for axis, spread in zip(AXES, scatter, strict=True)
     ]
     return sum(shares) / len(shares)
 
@@ -233,6 +266,29 @@ def _entry(
         ("method", estimate.method),
         ("restart", "yes" if restart else "no"),
         *((name, repr(float(value))) for name, value in numbers.items()),
+    )
+
+
+def _in_force(record: PrinterRecord) -> tuple[tuple[str, str], ...]:
+    """What the record said until this page: pages printed by it may still lie about unmeasured."""
+    if record.weight_sheets <= 0:
+        return ()
+    return tuple((f"until_{axis}", repr(float(getattr(record, axis)))) for axis in AXES)
+
+
+def earlier_states(record: PrinterRecord) -> tuple[PrinterRecord, ...]:
+    """The record as it stood before each of its pages, newest first, and as it stands now.
+
+    Only names and errors are right in the earlier ones: enough for the corrections they gave.
+    """
+    rows = [dict(entry) for entry in reversed(record.history)]
+    return (
+        record,
+        *(
+            replace(record, **{axis: float(row[f"until_{axis}"]) for axis in AXES})  # type: ignore[arg-type]
+            for row in rows
+            if all(f"until_{axis}" in row for axis in AXES)
+        ),
     )
 
 

@@ -107,6 +107,7 @@ def page(
     type=click.Path(path_type=Path),
     help="PNG to write that shows where to lay the rule; made before you are asked.",
 )
+@click.option("--instead", is_flag=True, help="In place of the page entered last.")
 @click.argument("readings", nargs=-1)
 def enter(
     printer: str,
@@ -117,6 +118,7 @@ def enter(
     measured_on: str | None,
     accept: tuple[str, ...],
     picture: Path | None,
+    instead: bool,
     readings: tuple[str, ...],
 ) -> None:
     """Enter what you read from the page; without READINGS you are asked one by one.
@@ -154,6 +156,7 @@ def enter(
         records_folder(),
         measured_on=measured_on or today(),
         accept=frozenset(accept),
+        instead=instead,
     )
     for line in entered.lines:
         say(wrapped(line) if not line.startswith(" ") else line)

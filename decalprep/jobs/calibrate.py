@@ -10,10 +10,12 @@ from decalprep.calibration import (
     Estimate,
     Updated,
     correction_for,
+    earlier_states,
     estimate_printer,
     expected_error,
     parse_readings,
     update_record,
+    without_last,
 )
 from decalprep.errors import UsageProblem
 from decalprep.geometry import Affine
@@ -120,8 +122,11 @@ def enter_readings(
     *,
     measured_on: str,
     accept: frozenset[str] = frozenset(),
+    instead: bool = False,
 ) -> Entered:
     """The record with one more measured page in it, saved; all or nothing.
+
+    ``instead`` takes back the page that was entered last.
 
     Raises:
         UsageProblem: the readings cannot be taken apart, or the page's code fits no correction.
@@ -131,7 +136,13 @@ def enter_readings(
     readings = parse_readings(text, layout.baselines)
     estimate = estimate_printer(readings, layout, accept=accept)
     updated = learned(
-        key, page_sheet(size), estimate, folder, code=readings.code, measured_on=measured_on
+        key,
+        page_sheet(size),
+        estimate,
+        folder,
+        code=readings.code,
+        measured_on=measured_on,
+        instead=instead,
     )
     return Entered(estimate, updated, tuple(told(estimate, updated)))
 
@@ -144,6 +155,7 @@ def learned(
     *,
     code: str,
     measured_on: str,
+    instead: bool = False,
 ) -> Updated:
     """The record with one more page in it, saved under the folder's lock; all or nothing.
 
@@ -153,6 +165,7 @@ def learned(
     results: list[Updated] = []
 
     def change(record: PrinterRecord) -> PrinterRecord:
+        record = without_last(record) if instead else record
         correction = correction_printed_with(record, key, code, sheet)
         results.append(update_record(record, estimate, correction, measured_on=measured_on))
         return results[-1].record
@@ -186,8 +199,12 @@ def correction_printed_with(
 
 
 def corrections_known(record: PrinterRecord, sheet: Sheet) -> list[Affine]:
-    """What a page for this record may have been printed with: the newest first."""
-    found = [correction_for(record, sheet), Affine()]
+    """What a page for this record may have been printed with: the newest first.
+
+    Every correction that was ever in force counts: several pages may have been printed before the
+    first of them is entered, and that one changes the record.
+    """
+    found = [*(correction_for(r, sheet) for r in earlier_states(record)), Affine()]
     for entry in record.history:
         row = dict(entry)
         if all(name in row for name in ("used_a", "used_c", "used_d")):

@@ -84,10 +84,13 @@ def _expected(run: SheetRun, made: Made) -> str:
     if run.record is None:
         return "not corrected for a printer."
     width, height = _largest(run.numbers, made)
-    error = expected_error(run.record, width, height)
+    error = expected_error(run.record, width, height, same_rule=True)
+    longest = max(width, height)
     return (
         f"{run.correction}. Over {width:.0f} x {height:.0f} mm expect the print within "
-        f"{error.x_mm:.2f} mm across and {error.y_mm:.2f} mm up (95 %, relative to your rule)."
+        f"{error.x_mm:.2f} mm across and {error.y_mm:.2f} mm up (95 %, relative to your rule); the "
+        f"rule itself may add {2 * run.record.u_rule * longest:.2f} mm over {longest:.0f} mm, "
+        "unless it measured the part as well."
     )
 
 

@@ -13,7 +13,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from test_calibration_photos import points as photo_points
-from test_calibration_rule import ALL, LAYOUT, page
+from test_calibration_rule import ALL, LAYOUT, named_by, page
 from test_calibration_scans import pair, shape_truth
 from virtual.hand import Press, draw_press, one_digit_wrong, read, uneven_press
 from virtual.pages import picture
@@ -41,7 +41,8 @@ def ppm(values: np.ndarray) -> str:
 def by_hand(name: str, hand: Hand, runs: int) -> None:
     """Spread of the estimates, share of 95 % intervals that hold the truth, slips named."""
     rng = np.random.default_rng(3)
-    errors, held, named, accused = [], np.zeros(3), 0, 0
+    errors, held, accused, asked = [], np.zeros(3), 0, 0
+    slips: dict[str, list[bool]] = {}
     for _ in range(runs):
         press = draw_press(rng, 0.003)
         rows = read(press, rng, sigma_mm=hand.sigma_mm)
@@ -49,21 +50,24 @@ def by_hand(name: str, hand: Hand, runs: int) -> None:
         truth = np.array([press.scale_x, press.scale_y, press.skew])
         errors.append(np.array([got.scale_x, got.scale_y, got.skew]) - truth)
         held += [low <= t <= high for (low, high), t in zip(got.intervals, truth, strict=True)]
-        try:
-            estimate_printer(page(rows, hand=hand), LAYOUT)
-        except ReadingsRefused:
-            accused += 1
+        said = named_by(rows, hand)
+        accused += said.startswith("refused")
+        asked += said.startswith("asked")
         at = int(rng.integers(len(rows)))
         line, value = rows[at]
         rows[at] = (line, one_digit_wrong(rng, value))
-        try:
-            estimate_printer(page(rows, hand=hand), LAYOUT)
-        except ReadingsRefused as refused:
-            named += f"{line}={rows[at][1]:g}" in str(refused)
+        slip = abs(rows[at][1] - value)
+        size = "1 mm" if slip < 1.5 else "2 to 9 mm" if slip < 9.5 else "10 mm or more"
+        slips.setdefault(size, []).append(f"{line}={rows[at][1]:g}" in named_by(rows, hand))
     spread = np.sqrt(np.mean(np.square(errors), axis=0))
     print(f"{name}: x y skew {ppm(spread)} ppm, held {100 * held / runs} %")
-    shares = f"{100 * named / runs:.1f} %, honest accused {100 * accused / runs:.1f} %"
-    print(f"  mistyped figure named {shares}")
+    named = sum(map(sum, slips.values()))
+    print(
+        f"  mistyped figure before the point named {100 * named / runs:.1f} %; honest refused "
+        f"{100 * accused / runs:.1f} %, asked about {100 * asked / runs:.1f} %"
+    )
+    for size, hits in sorted(slips.items()):
+        print(f"    slips of {size}: {100 * np.mean(hits):.1f} % of {len(hits)} named")
 
 
 def by_scanner(runs: int) -> None:
