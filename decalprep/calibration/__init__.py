@@ -19,6 +19,7 @@ from decalprep.calibration.estimate import (
     ShapeFinding,
     estimate_printer,
     plain_rule_u,
+    with_rules,
 )
 from decalprep.calibration.leastsquares import Fit, coverage_factor, weighted_fit
 from decalprep.calibration.loop import (
@@ -53,6 +54,7 @@ from decalprep.calibration.scans import (
     Scanner,
     ScanPoints,
     ShapeFit,
+    bed_places,
     shape_from_one,
     shape_from_scans,
 )
@@ -82,6 +84,7 @@ __all__ = [
     "ShapeFinding",
     "ShapeFit",
     "Updated",
+    "bed_places",
     "check_record",
     "correction_for",
     "coverage_factor",
@@ -106,5 +109,6 @@ __all__ = [
     "shape_from_scans",
     "update_record",
     "weighted_fit",
+    "with_rules",
     "without_last",
 ]

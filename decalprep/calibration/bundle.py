@@ -31,9 +31,9 @@ SHARED = _CAMERA + len(_POWERS)
 OWN = 9
 _FOCUS_SD, _SHIFT_SD = 0.004, 0.002
 """Focal length (parts of one) and image middle (image widths) move between photographs, by focusing
-and stabilising: a steady phone by a hundredth of this, a restless one by twice as much (assumed).
+and stabilising: a steady phone by a hundredth of this, a restless one by all of it (assumed).
 The photographs themselves say which is likely."""
-UNREST = (0.02, 0.1, 0.3, 1.0, 2.0)
+UNREST = (0.02, 0.1, 0.3, 1.0)
 _BEND_SD_MM = 3.0
 _LENS_SD = (0.3, 0.5, 0.5)
 _MIDDLE_SD = 0.03

@@ -9,7 +9,7 @@ as ``u_rule`` and joined only where an absolute length is stated.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -35,6 +35,9 @@ from decalprep.model import Baseline, Margins, Notice, TargetLayout
 
 UNMEASURED = 0.004
 """Standard uncertainty of an error nobody measured: the spread of printers (assumed, no source)."""
+
+LONG_RULE_MM = 250.0
+"""What a rule is taken to be read over where no reading says: seen along a scan."""
 
 
 @dataclass(frozen=True)
@@ -109,6 +112,30 @@ class ShapeFinding:
     size: tuple[float, float] | None = None
 
 
+def with_rules(
+    shape: ShapeFinding, rules: Sequence[tuple[float, float]], *, apart: float = 3.3
+) -> ShapeFinding:
+    """The finding with the size that rules scanned along give, weighed together.
+
+    ``rules`` are (mean scale error, standard uncertainty) of each.
+
+    Raises:
+        ReadingsRefused: two of them contradict each other.
+    """
+    if not rules:
+        return shape
+    for i, (a, ua) in enumerate(rules):
+        for b, ub in rules[:i]:
+            if abs(a - b) > apart * math.hypot(ua, ub):
+                raise ReadingsRefused(
+                    f"the rules in the scans differ by {abs(a - b) * 250:.2f} mm over 250 mm",
+                    do="use one rule, flat on the glass, and scan again",
+                )
+    weights = [1 / u**2 for _, u in rules]
+    mean = sum(w * e for w, (e, _) in zip(weights, rules, strict=True)) / sum(weights)
+    return replace(shape, size=(mean, 1 / math.sqrt(sum(weights))))
+
+
 def estimate_printer(
     readings: PageReadings,
     layout: TargetLayout,
@@ -136,7 +163,7 @@ def estimate_printer(
     values = solved.values
     if "dialog-scaling" not in accept:
         refuse_dialog_scaling(values[0], values[1], layout)
-    longest = max(lines[r.line].length_mm for r in readings.lengths)
+    longest = max((lines[r.line].length_mm for r in readings.lengths), default=LONG_RULE_MM)
     residuals = tuple(
         Residual(r.line, float(e), float(w))
         for r, e, w in zip(readings.lengths, solved.residuals, solved.w, strict=True)
@@ -176,7 +203,7 @@ def _solve(
     shape: ShapeFinding | None,
 ) -> _Solved:
     observed = np.array([r.length_mm for r in lengths])
-    vectors = np.array([_vector(lines[r.line]) for r in lengths])
+    vectors = np.array([_vector(lines[r.line]) for r in lengths]).reshape(-1, 2)
     used = _determined(vectors, shape)
     values = np.zeros(3)
     sigmas = np.full(len(lengths), hand.sigma_mm)
@@ -232,23 +259,27 @@ def _fit_step(
 ) -> Fit:
     if shape is None:
         return weighted_fit(design[:, used], observed, sigmas)
-    # Two more rows, whitened: ratio = scale_y - scale_x (to first order) and skew.
+    # More rows, whitened: ratio = scale_y - scale_x (to first order), skew, and the mean scale.
     white = np.linalg.inv(np.linalg.cholesky(np.array(shape.covariance)))
     ratio = (1 + values[1]) / (1 + values[0]) - 1
     rows = white @ np.array([[-1.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
     mean = 1 + (values[0] + values[1]) / 2
     target = white @ np.array([shape.ratio - ratio, shape.skew - values[2] / mean])
+    if shape.size is not None:
+        error, u = shape.size
+        rows = np.vstack([rows, np.array([0.5, 0.5, 0.0]) / u])
+        target = np.append(target, (error - (mean - 1)) / u)
     return weighted_fit(
         np.vstack([design, rows]),
         np.concatenate([observed, target]),
-        np.concatenate([sigmas, np.ones(2)]),
+        np.concatenate([sigmas, np.ones(len(target))]),
     )
 
 
 def _determined(vectors: Array, shape: ShapeFinding | None) -> list[int]:
     """Which of (scale_x, scale_y, skew) the readings determine."""
     if shape is not None:
-        if len(vectors) == 0:
+        if len(vectors) == 0 and shape.size is None:
             raise ReadingsRefused(
                 "scans show the shape but not the size",
                 do="measure one long line with a rule and enter it, better two",

@@ -138,6 +138,23 @@ def shape_from_one(scan: ScanPoints, scanner: Scanner | None, *, u_scanner: floa
     return _fitted(problem, x, u_scanner**2, scan.notices)
 
 
+def bed_places(fit: ShapeFit, number: int, image_px: Array) -> Array:
+    """Places on the glass of places in scan ``number`` (px from its middle, y up).
+
+    In mm of the page's own mean scale: a true millimetre is shorter there where the page came out
+    too large.
+    """
+    u, v = (np.asarray(image_px, dtype=np.float64) / fit.px_per_mm[number]).T
+    s = fit.scanner
+    by = v / (1 - s.anisotropy / 2)
+    bx = u.copy()
+    for _ in range(20):
+        w = bx / _UNIT_MM
+        bx = u - s.shear * by - s.lens2_mm * w**2 - s.lens3_mm * w**3
+        bx = bx / (1 + s.anisotropy / 2)
+    return np.column_stack([bx, by])
+
+
 def _fitted(
     problem: "_Problem", start: Array, extra: float, notices: tuple[Notice, ...]
 ) -> ShapeFit:

@@ -196,6 +196,13 @@ def _asked(key: PrinterKey, size: str) -> str:
 @which_printer
 @click.option("--size", help="Size of the page; its markers say it, this only checks.")
 @click.option("--scanner", default="", help="A name of your own for the scanner, to keep its size.")
+@click.option(
+    "--rule-along",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    metavar="SCAN",
+    help="A scan that shows a steel rule beside the page.",
+)
 @click.option("--measured-on", help="Date of measuring, as 2026-05-31; today, if not given.")
 @click.option(
     "--accept",
@@ -211,6 +218,7 @@ def scan(
     quality: str,
     size: str | None,
     scanner: str,
+    rule_along: tuple[Path, ...],
     measured_on: str | None,
     accept: tuple[str, ...],
     given: tuple[str, ...],
@@ -221,6 +229,10 @@ def scan(
     A4 page may hang over). Two scans tell your printer's error from the scanner's; one alone
     corrects nothing. No fitting, straightening or cropping in the scan program. The size comes from
     what you read with a rule, as for 'enter'; method=vernier reads finest.
+
+    Instead of reading it you may scan a steel rule along: millimetre marks face down and flat on
+    the glass beside the page, along the glass's long side; the page may hang over the other side.
+    Name that scan with --rule-along, and say rule=I, II or III if the rule shows its class.
 
     \b
     Example:
@@ -244,6 +256,7 @@ def scan(
         records_folder(),
         size=size,
         scanner=scanner,
+        rule_along=rule_along,
         measured_on=measured_on or today(),
         accept=frozenset(accept),
     )

@@ -23,6 +23,7 @@ from decalprep.calibration import (
     parse_readings,
     prompts_for,
     shape_from_scans,
+    with_rules,
 )
 from decalprep.errors import ReadingsRefused, UsageProblem
 from decalprep.jobs.calibrate import (
@@ -36,6 +37,7 @@ from decalprep.marks.calibration_page_codes import page_code, page_digits
 from decalprep.model import PrinterRecord, ScannerRecord, TargetLayout
 from decalprep.records import list_printers, save_scanner
 from decalprep.scan import FoundPage, find_page, read_scan, scanner_scale
+from decalprep.scan.rule_along import RuleSeen, read_rule
 from decalprep.units import MM_PER_IN
 
 _HEAD = "From the scans, the scanner's own error taken out"
@@ -125,13 +127,15 @@ def enter_scans(
     *,
     size: str | None = None,
     scanner: str = "",
+    rule_along: Sequence[Path] = (),
     measured_on: str,
     accept: frozenset[str] = frozenset(),
 ) -> Scanned:
     """The record with one more page in it, from scans at 0 and 90 degrees and a reading or more.
 
     ``size`` is what the user believes the page to be; ``scanner`` a name to keep what was found out
-    about the scanner under. All or nothing.
+    about the scanner under; ``rule_along`` names the scans that show a rule beside the page, which
+    then gives the size with no reading or besides them. All or nothing.
 
     Raises:
         UsageProblem: the page belongs to another record, or the readings cannot be taken apart.
@@ -139,7 +143,9 @@ def enter_scans(
     """
     check_page(key, scans, size, folder)
     fit = shape_from_scans([p.points for p in scans.pages])
-    readings = readings_with_page(scans, text)
+    rules = [_rule_in(path, scans, fit) for path in rule_along]
+    fit = replace(fit, shape=with_rules(fit.shape, [(r.error, r.u) for r in rules]))
+    readings = readings_with_page(scans, text, rule_seen=bool(rules))
     estimate = estimate_printer(readings, scans.layout, shape=fit.shape, accept=accept)
     updated = learned(
         key,
@@ -155,6 +161,7 @@ def enter_scans(
     lines = (
         *told(estimate, updated),
         *shape_lines(fit.shape, _HEAD, fit.residual_rms_mm),
+        *_rule_lines(rules),
         *_scanner_lines(found),
     )
     return Scanned(fit, estimate, updated, lines, found)
@@ -189,13 +196,15 @@ def _belongs(seen: PageSeen, title: str, record: PrinterRecord) -> bool:
     return seen.code in {page_code(page_digits(title, c)) for c in known}
 
 
-def readings_with_page(seen: PageSeen, text: str) -> PageReadings:
-    """The typed readings with the page's own code.
+def readings_with_page(seen: PageSeen, text: str, *, rule_seen: bool = False) -> PageReadings:
+    """The typed readings with the page's own code; none are needed where a rule was scanned along.
 
     Raises:
         ReadingsRefused: none long enough to give the size, or a code typed that is another page's.
     """
     baselines = seen.layout.baselines
+    if rule_seen and not text.strip():
+        return PageReadings((), code=seen.code)
     if not text.strip():
         first = next(p for p in prompts_for(baselines) if p.line.startswith("down"))
         raise ReadingsRefused(
@@ -209,12 +218,40 @@ def readings_with_page(seen: PageSeen, text: str) -> PageReadings:
             f"the code typed is {readings.code}, the pictures show {seen.code}",
             do="read the lines of the page that they show",
         )
-    if max((r.length_mm for r in readings.lengths), default=0.0) < LONG_MM:
+    longest = max((r.length_mm for r in readings.lengths), default=0.0)
+    if longest < LONG_MM and not (rule_seen and not readings.lengths):
         raise ReadingsRefused(
             f"no reading is longer than {LONG_MM:.0f} mm, so nothing says the size well enough",
             do="read one of the lines down or across with a rule and add it",
         )
     return replace(readings, code=seen.code or readings.code)
+
+
+def _rule_in(path: Path, scans: PageScans, fit: ShapeFit) -> RuleSeen:
+    """The rule beside the page in one of the scans.
+
+    Raises:
+        UsageProblem: the file is not one of the scans.
+        ReadingsRefused: no rule to be seen in it.
+    """
+    for number, page in enumerate(scans.pages):
+        if page.points.source == str(path):
+            (image, *_) = read_scan(path, colours=False)
+            return read_rule(image, page.points, page.layout, fit, number=number)
+    raise UsageProblem(
+        f"--rule-along names {path}, which is not one of the scans",
+        do="name the scan that shows the rule as it is named among the scans",
+    )
+
+
+def _rule_lines(rules: Sequence[RuleSeen]) -> list[str]:
+    return [
+        f"The rule in the scan, read over {r.length_mm:.0f} mm along the picture's "
+        f"{'height' if r.upright else 'width'}, says that the page is {r.error * 250:+.2f} mm over "
+        f"250 mm in the mean of both ways, give or take {2 * r.u * 250:.2f} mm (95 %, relative to "
+        "that rule)."
+        for r in rules
+    ]
 
 
 def shape_lines(shape: ShapeFinding, head: str, scatter_mm: float) -> list[str]:
