@@ -17,7 +17,6 @@ from decalprep.nesting.grids import (
     start_at,
 )
 from decalprep.nesting.layout import Layout, NestPart, NestSettings
-from decalprep.nesting.locks import keep, print_again
 from decalprep.nesting.tile_ends import TileSettings
 from decalprep.nesting.tiles import Ground, Seam, Tile, Tiling, tile_decal
 
@@ -34,11 +33,9 @@ __all__ = [
     "check_layout",
     "even_grid",
     "example_grids",
-    "keep",
     "label_boxes",
     "nest",
     "placed_polygon",
-    "print_again",
     "start_at",
     "tile_decal",
 ]
