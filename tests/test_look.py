@@ -4,6 +4,7 @@ from pathlib import Path
 
 import ezdxf
 import pytest
+from mesh_parts import plate
 from PIL import Image
 from reportlab.pdfgen.canvas import Canvas
 
@@ -109,3 +110,14 @@ def test_a_drawing_of_no_proportions_is_still_refused(tmp_path: Path) -> None:
     (tmp_path / "a.svg").write_text(svg)
     with pytest.raises(NoSize, match="add height or a viewBox"):
         look_at(tmp_path / "a.svg")
+
+
+def test_a_part_tells_its_face_and_what_was_healed(tmp_path: Path) -> None:
+    mesh = plate()
+    mesh.faces[5] = mesh.faces[5][::-1]  # one facet looks inward
+    (tmp_path / "a.stl").write_bytes(mesh.export(file_type="stl"))
+    looked = look_at(tmp_path / "a.stl")
+    assert all(len(line) <= 80 for line in looked.lines)
+    assert looked.lines[0].startswith("a.stl (part): 80.000 x 40.000 mm, flat face that looks")
+    assert "holes: 3, in mm from the lower left corner, x to the right, y upward" in looked.lines
+    assert "mesh-healed" in {n.code for n in looked.notices}

@@ -54,8 +54,11 @@ def look_at(
         return _look_unsized(path, options, problem)
     contents = read_page(artwork.page_pdf)
     lines = [
-        f"{path.name} ({artwork.kind}): {artwork.width_mm:.3f} x {artwork.height_mm:.3f} mm, "
-        "the whole page",
+        *_wrapped(
+            f"{path.name} ({artwork.kind}): {artwork.width_mm:.3f} x {artwork.height_mm:.3f} mm, "
+            "the whole page",
+            "",
+        ),
         *_evidence(artwork),
         *_layers(contents),
         *_strokes(artwork),
@@ -100,7 +103,7 @@ def _look_unsized(path: Path, options: IntakeOptions, problem: NoSize) -> Looked
 def look_at_face(name: str, face: PartFace) -> Looked:
     """What the face of a part holds."""
     box = face.outline.box
-    lines = [f"{name} (part): {box.width:.3f} x {box.height:.3f} mm, {face.described}"]
+    lines = _wrapped(f"{name} (part): {box.width:.3f} x {box.height:.3f} mm, {face.described}", "")
     if face.thickness_mm is not None:
         lines.append(f"thickness: {face.thickness_mm:.3f} mm")
     lines.append(f"holes: {len(face.holes)}" + (f", in mm {FRAME}" if face.holes else ""))
@@ -112,7 +115,7 @@ def look_at_face(name: str, face: PartFace) -> Looked:
             else f"{hole.contour.box.width:.2f} x {hole.contour.box.height:.2f} mm, not round"
         )
         lines.append(f"  at {x:.3f}, {y:.3f} mm: {size}")
-    return Looked(tuple(lines), ())
+    return Looked(tuple(lines), face.notices)
 
 
 def _evidence(artwork: Artwork) -> list[str]:
