@@ -10,6 +10,7 @@ import resource
 import sys
 import tempfile
 import time
+from importlib import import_module
 
 CPU_SECONDS = 20
 MEMORY_BYTES = 4_000_000_000
@@ -33,7 +34,12 @@ def warm() -> None:
     import decalprep.jobs.make
     import decalprep.outline
     import decalprep.scan  # noqa: F401
+    from decalprep.jobs import outputs, report  # noqa: F401
+    from decalprep.jobs.panels import NEEDED
     from decalprep.proof import prove  # noqa: F401
+
+    for name in (*NEEDED, "cv2", "ezdxf", "PIL.Image", "reportlab.platypus"):
+        import_module(name)
 
 
 def child(asked: dict[str, object], out: int, err: int) -> None:

@@ -68,7 +68,10 @@ class GraphicsState:
 
 @dataclass
 class Frame:
-    """One content stream being walked: its bytes, resources, state and what is half done."""
+    """One content stream being walked: its bytes, resources, state and what is half done.
+
+    ``spaces`` and ``colours`` keep what operands of colour operators meant when they came first.
+    """
 
     data: bytes
     resources: Any
@@ -80,3 +83,5 @@ class Frame:
     text_line: Affine = IDENTITY
     marked: list[bool] = field(default_factory=list)
     base_saved: int = 0
+    spaces: dict[bytes, tuple[Any, Colour]] = field(default_factory=dict)
+    colours: dict[tuple[bytes, int], tuple[Any, Colour]] = field(default_factory=dict)

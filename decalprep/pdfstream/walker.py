@@ -299,15 +299,21 @@ class Walker:
         self.on_colour(frame, op)
 
     def _space(self, frame: Frame, op: Operation) -> None:
-        values = operands(frame.data, op[1], op[2])
-        if not values:
-            return
-        space = self.resource(frame, "/ColorSpace", values[-1])
-        space = space if space is not None else "/" + str(values[-1])
+        text = frame.data[op[1] : op[2]]
+        known = frame.spaces.get(text)
+        if known is None:
+            values = operands(text, 0, len(text))
+            if not values:
+                return
+            space = self.resource(frame, "/ColorSpace", values[-1])
+            space = space if space is not None else "/" + str(values[-1])
+            known = space, self._known(space, None)
+            if len(frame.spaces) < _MOST_COLOURS:
+                frame.spaces[text] = known
         if op[0] == b"cs":
-            frame.state.fill, frame.state.fill_space = self._known(space, None), space
+            frame.state.fill_space, frame.state.fill = known
         else:
-            frame.state.stroke, frame.state.stroke_space = self._known(space, None), space
+            frame.state.stroke_space, frame.state.stroke = known
 
     def _known(self, space: Any, values: tuple[float, ...] | None) -> Colour:
         """The colour of ``values`` (None: the initial one) in a space, worked out once for each."""
@@ -322,13 +328,21 @@ class Walker:
         return colour
 
     def _colour(self, frame: Frame, op: Operation) -> None:
-        values = operands(frame.data, op[1], op[2])
+        text = frame.data[op[1] : op[2]]
         filling = op[0].islower()
         space = frame.state.fill_space if filling else frame.state.stroke_space
-        if values and isinstance(values[-1], PdfName):
-            colour = self._pattern(frame, values[-1])
+        key = text, id(space)  # held beside it, so that the id stays its own
+        held = frame.colours.get(key)
+        if held is not None and held[0] is space:
+            colour = held[1]
         else:
-            colour = self._known(space, tuple(v for v in values if isinstance(v, float)))
+            values = operands(text, 0, len(text))
+            if values and isinstance(values[-1], PdfName):
+                colour = self._pattern(frame, values[-1])
+            else:
+                colour = self._known(space, tuple(v for v in values if isinstance(v, float)))
+                if len(frame.colours) < _MOST_COLOURS:
+                    frame.colours[key] = space, colour
         if filling:
             frame.state.fill = colour
         else:
