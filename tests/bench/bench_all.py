@@ -3,8 +3,10 @@
     python tests/bench/bench_all.py [--plot fixtures/pictures/scaling.png]
 
 Seconds are of processor time, child processes included, in this process after its modules are
-loaded; memory is the largest resident size of a process of its own. Ratios are against plain
-scripts that do the same step without looking: they neither check, nor clean, nor prove.
+loaded, if nothing else is said; memory is the largest resident size of a process of its own. Whole
+jobs are commands in a process of their own, start-up included: the time a person waits depends on
+what else the machine does, so its load is told. Ratios are against plain scripts that do the same
+step without looking: they neither check, nor clean, nor prove.
 """
 
 from __future__ import annotations
@@ -40,6 +42,8 @@ PANEL = (
     '<rect width="60" height="40" rx="3" fill="#223"/><g fill="#fff">{}</g></svg>'
 )
 PATHS = 50_000
+SLOPE = 1 + math.log10(math.log(1000) / math.log(100))
+"""Of n log n from 100 to 1,000: no step but nesting should grow faster."""
 COUNTS = (1, 3, 10, 30, 100, 300, 1000)
 
 
@@ -59,19 +63,36 @@ def timed(act: Callable[[], Any], *, times: int = 1) -> tuple[float, Any]:
     return best, result
 
 
-def row(what: str, value: str, note: str = "") -> None:
-    print(f"| {what} | {value} | {note} |", flush=True)
+def row(what: str, value: str, note: str = "", *, goal: str = "") -> None:
+    print(f"| {what} | {value} | {goal} | {note} |", flush=True)
+
+
+def command(*args: str) -> tuple[float, float]:
+    """(wall s, processor s) of one command of the tool, its start and its helpers included."""
+    begun, start = time.perf_counter(), cpu_s()
+    program = [sys.executable, "-m", "decalprep.cli", *args]
+    environment = os.environ | {"PYTHONPATH": str(ROOT)}
+    subprocess.run(program, check=True, capture_output=True, env=environment)
+    return time.perf_counter() - begun, cpu_s() - start
 
 
 def own_process(code: str, *args: str) -> tuple[float, float, float]:
     """(wall s, processor s, peak MB) of a Python process of its own."""
-    environment = os.environ | {"PYTHONPATH": os.pathsep.join(sys.path[:2])}
+    start = time.perf_counter()
+    cpu, peak = (float(v) for v in said_by(code, *args)[-2:])
+    return time.perf_counter() - start, cpu, peak
+
+
+def said_by(code: str, *args: str) -> list[str]:
+    """Words that a Python process of its own prints; the last are its processor s and peak MB."""
+    environment = os.environ | {
+        "PYTHONPATH": os.pathsep.join([*sys.path[:2], str(ROOT / "tests" / "bench")])
+    }
     program = (
         "import resource, sys\n" + code + "\nu = resource.getrusage(resource.RUSAGE_SELF)\n"
         "status = open('/proc/self/status').read().split('VmHWM:')[1]  # of this program alone\n"
         "print(u.ru_utime + u.ru_stime, int(status.split()[0]) / 1024)"
     )
-    start = time.perf_counter()
     done = subprocess.run(
         [sys.executable, "-c", program, *args],
         env=environment,
@@ -79,8 +100,7 @@ def own_process(code: str, *args: str) -> tuple[float, float, float]:
         capture_output=True,
         text=True,
     )
-    cpu, peak = (float(v) for v in done.stdout.split()[-2:])
-    return time.perf_counter() - start, cpu, peak
+    return done.stdout.split()
 
 
 # ---------------------------------------------------------------- one drawing
@@ -117,11 +137,48 @@ def large_drawing(folder: Path) -> None:
     took, _ = timed(lambda: read_artwork(pdf))
     row("the same as PDF", f"{took:.1f} s")
     took, _ = timed(lambda: strip_hairlines(artwork))
-    row("hairlines stripped from it", f"{took:.2f} s", f"{PATHS // 2:,} strokes")
+    note = f"{PATHS // 2:,} strokes; the converter writes 8 operators round each path"
+    row("hairlines stripped from the page made of it", f"{took:.2f} s", note)
     took, contents = timed(lambda: read_page(artwork.page_pdf))
     row("its page read", f"{took:.1f} s")
     took, _ = timed(lambda: find_outline(artwork, contents, None, OutlineSettings()))
     row("its outline found", f"{took:.1f} s")
+
+
+STRIP = """
+import pathlib
+import bench_streams as b
+from decalprep.model import Artwork
+from decalprep.cleaning import strip_hairlines
+mm = b.MM_PER_PT
+def of(page):
+    return Artwork("b", "b.pdf", "pdf", page, 200, 100, 200 * mm, 100 * mm)
+strip_hairlines(of(b.drawing(10, b.KINDS[0])))
+page = of(pathlib.Path(sys.argv[1]).read_bytes())
+before, start = b.peak_mib(), b.time.process_time()
+strip_hairlines(page)
+print(b.time.process_time() - start, b.peak_mib() - before)
+"""
+
+
+def stripping(folder: Path) -> None:
+    """The worst of three kinds of drawing that are written plainly: memory is over that before."""
+    import bench_streams as streams
+
+    for paths, (goal_s, goal_mib) in streams.GOALS.items():
+        found = []
+        for kind in streams.KINDS:
+            source = folder / "strokes.pdf"
+            source.write_bytes(streams.drawing(paths, kind))
+            told = said_by(STRIP, str(source))
+            found.append((float(told[-4]), float(told[-3])))
+        seconds, mib = (max(values) for values in zip(*found, strict=True))
+        row(
+            f"hairlines stripped, {paths:,} paths written plainly",
+            f"{seconds:.2f} s, {mib:.0f} MiB",
+            "the slowest of three kinds of drawing",
+            goal=f"{goal_s:g} s, {goal_mib:g} MiB",
+        )
 
 
 def small_drawing(folder: Path) -> None:
@@ -139,19 +196,32 @@ def small_drawing(folder: Path) -> None:
 
 
 def jobs(folder: Path) -> None:
-    from decalprep.cli import run
-
     os.environ["DECALPREP_HOME"] = str(folder / "records")
     os.chdir(folder)
     (folder / "one.svg").write_text(PANEL.format('<path d="M10 10h20v5z"/>'))
     one = '[job]\npasses = 1\n[[panel]]\nname = "p"\nartwork = "one.svg"\ncopies = {}\n'
     for copies in (1, 40):
         (folder / "copies.toml").write_text(one.format(copies))
-        took, code = timed(lambda: run(["make", "copies.toml", "--anew"]))
-        assert code == 0
+        wall, cpu = command("make", "copies.toml", "--anew")
         size = (folder / "copies-out" / "sheets.pdf").stat().st_size
-        row(f"job of one panel, copies: {copies}", f"{took:.1f} s", f"{size / 1000:.0f} kB")
-    panels = []
+        note = f"{cpu:.1f} s of processor time; {size / 1000:.0f} kB"
+        row(f"job of one panel, copies: {copies}, waited for", f"{wall:.1f} s", note)
+    forty_panels(folder)
+    for kind in ("svg", "pdf"):
+        wall, cpu = command("make", f"forty-{kind}.toml", "--anew")
+        row(
+            f"job of 40 different {kind.upper()} panels, waited for",
+            f"{wall:.1f} s",
+            f"{cpu:.1f} s of processor time; every one drawn twice, proven",
+            goal="3 s",
+        )
+
+
+def forty_panels(folder: Path) -> None:
+    """Two jobs of the same 40 panels, as SVG and as PDF."""
+    from decalprep.intake import read_artwork
+
+    names: list[str] = []
     for k in range(40):
         width = 40 + k % 7
         text = PANEL.format(f'<path d="M10 10h{10 + k % 9}v5z"/>')
@@ -161,12 +231,13 @@ def jobs(folder: Path) -> None:
             ('"60"', f'"{width}"'),
         ):
             text = text.replace(old, new)
-        (folder / f"p{k}.svg").write_text(text)
-        panels.append(f'[[panel]]\nname = "p{k}"\nartwork = "p{k}.svg"\n')
-    (folder / "forty.toml").write_text("[job]\npasses = 1\n" + "".join(panels))
-    took, code = timed(lambda: run(["make", "forty.toml"]))
-    assert code == 0
-    row("job of 40 different SVG panels, whole", f"{took:.1f} s", "every one drawn twice, proven")
+        path = folder / f"p{k}.svg"
+        path.write_text(text)
+        path.with_suffix(".pdf").write_bytes(read_artwork(path).page_pdf)
+        names.append(f"p{k}")
+    for kind in ("svg", "pdf"):
+        panels = [f'[[panel]]\nname = "{n}"\nartwork = "{n}.{kind}"\n' for n in names]
+        (folder / f"forty-{kind}.toml").write_text("[job]\npasses = 1\n" + "".join(panels))
 
 
 # ---------------------------------------------------------------- proof
@@ -212,7 +283,11 @@ def proof(folder: Path) -> None:
     pdf.write_bytes(write_pdf(compose_sheets([decal], laid(18), [A4])))
     base = own_process("import decalprep.proof.render")
     _, cpu, peak = own_process(BANDS, str(pdf))
-    row("A4 drawn and read at 1200 dpi for the proof", f"{cpu - base[1]:.2f} s", f"{peak:.0f} MB")
+    row(
+        "A4 drawn and read at 1200 dpi for the proof",
+        f"{cpu - base[1]:.2f} s, {peak:.0f} MB",
+        goal="1 s, 150 MB",
+    )
 
 
 # ---------------------------------------------------------------- scaling
@@ -256,6 +331,7 @@ def scaling() -> dict[str, list[float]]:
             f"{name}, 1,000 decals",
             f"{values[-1]:.2f} s",
             f"grows as n to the power {worth:.2f} from 100 to 1,000",
+            goal="" if name == "nest" else f"power {SLOPE:.2f}",
         )
     return series
 
@@ -312,7 +388,8 @@ def ratios(folder: Path) -> None:
         decal, placements = winch_panel(copies=count), laid(count)
         sheets = [A4] * (1 + placements[-1].sheet_index)
         sizes[count] = len(write_pdf(compose_sheets([decal], placements, sheets)))
-    row("sheets.pdf of 40 copies over that of one", f"{sizes[40] / sizes[1]:.2f} times", "3 sheets")
+    times = f"{sizes[40] / sizes[1]:.2f} times"
+    row("sheets.pdf of 40 copies over that of one", times, "3 sheets", goal="1.6 times")
     decal = winch_panel(copies=40)
     places = laid(40)
     ours, _ = timed(lambda: write_pdf(compose_sheets([decal], places, [A4] * 3)), times=3)
@@ -340,7 +417,9 @@ def main() -> None:
     asked.add_argument("--plot", type=Path)
     options = asked.parse_args()
     plot_path = options.plot.resolve() if options.plot else None
-    print("| what | takes | beside it |\n|---|---|---|")
+    load = os.getloadavg()[0] if hasattr(os, "getloadavg") else math.nan
+    print(f"{os.cpu_count()} cores; load before the bench {load:.1f}\n")
+    print("| what | takes | goal | beside it |\n|---|---|---|---|")
     _, cpu, peak = own_process("from decalprep.cli import run\nrun(['--help'])")
     row("start-up (--help)", f"{cpu:.2f} s", f"{peak:.0f} MB")
     sys.stdout.flush()
@@ -348,13 +427,8 @@ def main() -> None:
         folder = Path(name)
         small_drawing(folder)
         large_drawing(folder)
-        quiet = io.StringIO()
-        shown, sys.stdout = sys.stdout, quiet
-        try:
-            jobs(folder)
-        finally:
-            sys.stdout = shown
-        print("\n".join(line for line in quiet.getvalue().splitlines() if line.startswith("| job")))
+        stripping(folder)
+        jobs(folder)
         proof(folder)
         ratios(folder)
         series = scaling()
