@@ -73,6 +73,18 @@ def test_what_is_gone_is_found_however_it_lies(
     assert one.notices == ()
 
 
+def test_a_corner_cut_off_and_ink_to_the_edge_do_not_bend_the_sides(tmp_path: Path) -> None:
+    """More than half of the lower edge is dark, and a third of the left one is not there."""
+    gone: list[Area] = [(0, 145, 45, 210), (66, 0, 148, 30)]
+    rgb = sheet(A5, list(zip(gone, [(34, 33, 36), INK], strict=True)))
+    for seed, turn in enumerate((-2.7, 1.3)):
+        one = used(tmp_path, saved(scan(rgb, A5, turn_deg=turn, seed=seed)))
+        seen, truth = found(one), areas(gone)
+        assert seen.covers(truth.buffer(1.2).intersection(shapely.box(3, 3, 145, 207)))
+        assert truth.buffer(REACH_MM).covers(seen)
+        assert one.notices == ()
+
+
 def test_what_is_enclosed_is_gone_and_the_picture_shows_it(tmp_path: Path) -> None:
     ring: list[tuple[Area, tuple[int, int, int]]] = [
         ((30, 60, 90, 120), INK),

@@ -170,17 +170,20 @@ def _line(grey: Array, level: float) -> tuple[Array, float] | None:
 
 
 def _through_most(points: Array) -> tuple[float, float]:
-    """(slope, start) of the line within 1 px of most points; the outermost of several."""
+    """(slope, start) of a line within 1 px of many points: at the slope that gathers most of them
+    on one line, the outermost that has its share. Ink or a cut along the edge lies further in.
+    """
     most = math.tan(math.radians(MOST_TURN_DEG))
-    best = (-1, 0.0, 0.0)
+    best, gathered = np.zeros(1, np.int64), (0.0, 0.0)
     for slope in np.linspace(-most, most, 2 * 176 + 1):
         start = points[:, 1] - slope * points[:, 0]
         low = float(start.min())
         counts = np.bincount(((start - low) / 2).astype(int))
-        k = int(np.argmax(counts))
-        if counts[k] > best[0]:
-            best = (int(counts[k]), float(slope), low + 2 * k + 1)
-    return best[1], best[2]
+        if counts.max() > best.max():
+            best, gathered = counts, (float(slope), low)
+    enough = max(min(_LEAST_SHARE * len(points), float(best.max())), 1.0)
+    first = int(np.argmax(best >= enough))
+    return gathered[0], gathered[1] + 2 * first + 1
 
 
 def _in_picture(
