@@ -18,7 +18,7 @@ A5 = (148.0, 210.0)
 HELM_HOLES = ((8, 8, 2.2), (92, 8, 2.2), (92, 62, 2.2), (8, 62, 2.2), (50, 44, 6.1))
 PUMP_HOLES = ((8, 8, 2.2), (40, 92, 2.2))
 BED = Bed(
-    dpi=200,
+    dpi=150,
     width_mm=156,
     height_mm=220,
     scale_u=0.002,
@@ -86,7 +86,7 @@ def line_picture(sheet: PrintedSheet, dpi: float = 300.0) -> np.ndarray:
     return picture
 
 
-def sheet_picture(job: Path, page: int = 0, dpi: float = 400.0) -> np.ndarray:
+def sheet_picture(job: Path, page: int = 0, dpi: float = 300.0) -> np.ndarray:
     """The sheet drawn as RGB."""
     return drawn((job.with_name("tug-out") / "sheets.pdf").read_bytes(), page, dpi)
 

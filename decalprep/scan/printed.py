@@ -5,7 +5,7 @@ looked through and let go one after the other.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -17,7 +17,8 @@ from decalprep.model import Notice
 from decalprep.scan.findings import ExpectedPrint
 from decalprep.scan.images import Grey, ScanImage
 from decalprep.scan.lines import Across, Samples, look_in_all, sample_lines
-from decalprep.scan.placing import place_sheet
+from decalprep.scan.placing import fitted_to, place_sheet
+from decalprep.scan.searching import nearest_fit
 from decalprep.units import MM_PER_IN
 
 Array = npt.NDArray[np.float64]
@@ -27,6 +28,7 @@ PICTURE_PX = 1600
 _BAND_MM = 25.0
 _NEAR_MM = 0.4
 _FAINT_SHARE = 0.9
+_CLEARLY = 0.1
 _WRONG_TAG = 0.12
 
 
@@ -70,7 +72,11 @@ def place_print(
     else:
         across = look_in_all(scan.views, image_from_mm, samples, reach_mm=0.5)
     seen = across.seen & (np.abs(across.offsets_mm) < _NEAR_MM)
-    points = _points(scan, image_from_mm, samples, across, seen, size)
+    found = _px_of(image_from_mm, samples, across.offsets_mm)
+    for owner in range(len(expected.decals)):
+        _look_again(scan, image_from_mm, samples, owner, seen, found)
+    points = _points(scan, image_from_mm, samples, seen, found, size)
+    points = replace(points, notices=(*points.notices, *_faint(scan, across, seen)))
     shrink = min(1.0, PICTURE_PX / max(scan.grey.shape))
     high, wide = scan.grey.shape
     small = cv2.resize(
@@ -87,6 +93,33 @@ def place_print(
     )
 
 
+def _px_of(image_from_mm: Array, samples: Samples, offsets_mm: Array) -> Array:
+    """Where in the picture the lines were found, px."""
+    at = samples.points + offsets_mm[:, None] * samples.normals
+    return np.asarray(at @ image_from_mm[:, :2].T + image_from_mm[:, 2], dtype=np.float64)
+
+
+def _look_again(
+    scan: ScanImage,
+    image_from_mm: Array,
+    samples: Samples,
+    owner: int,
+    seen: npt.NDArray[np.bool_],
+    found: Array,
+) -> None:
+    """Look further about for a decal of which much is not seen: it may lie beside its place."""
+    mine = np.flatnonzero(samples.owners == owner)
+    if not len(mine) or float(seen[mine].mean()) >= _FAINT_SHARE:
+        return
+    own = Samples(samples.points[mine], samples.normals[mine], samples.owners[mine])
+    nearer = fitted_to(scan.views, nearest_fit(scan.views, image_from_mm, own), own)
+    across = look_in_all(scan.views, nearer, own, reach_mm=0.5)
+    now = across.seen & (np.abs(across.offsets_mm) < _NEAR_MM)
+    if now.mean() > seen[mine].mean() + _CLEARLY:
+        seen[mine] = now
+        found[mine] = _px_of(nearer, own, across.offsets_mm)
+
+
 def _as_affine(m: Array) -> Affine:
     return Affine(*(float(v) for v in (m[0, 0], m[1, 0], m[0, 1], m[1, 1], m[0, 2], m[1, 2])))
 
@@ -95,14 +128,12 @@ def _points(
     scan: ScanImage,
     image_from_mm: Array,
     samples: Samples,
-    across: Across,
     seen: npt.NDArray[np.bool_],
+    found: Array,
     size_mm: tuple[float, float],
 ) -> ScanPoints:
     """The lines seen as scan points that count across the line only."""
-    linear = image_from_mm[:, :2]
-    found = samples.points + across.offsets_mm[:, None] * samples.normals
-    px = found[seen] @ linear.T + image_from_mm[:, 2]
+    linear, px = image_from_mm[:, :2], found[seen]
     # A line's normal in the picture: the direction across the mapped tangent.
     tangents = np.column_stack([samples.normals[seen][:, 1], -samples.normals[seen][:, 0]])
     along = tangents @ linear.T
@@ -127,7 +158,7 @@ def _points(
         (wide, high),
         None if wrong else scan.claimed_dpi,
         normals=tuple(map(tuple, normals.tolist())),
-        notices=(*wrong, *_faint(scan, across, seen)),
+        notices=wrong,
     )
 
 
