@@ -36,8 +36,9 @@ def command(
     do not: name a --scanner that 'calibrate scan' has measured, or read the check bars with your
     rule: bar1=100.2 across, bar2=99.9 up.
 
-    Ends with 0 where every decal is within print_tolerance, with 6 where one is not, with 7 where
-    the scans cannot tell.
+    Ends with 0 where size, lean and place of every decal are within print_tolerance, with 6 where
+    one is not, with 7 where the scans cannot tell. For pieces printed again, name that run's folder
+    by --result.
 
     \b
     Example:
