@@ -4,10 +4,11 @@ A converter can hang, crash or eat memory; here it takes only this process with 
 line of JSON that names its folder, steps, files and caps; each step writes its file, then one line
 of JSON on standard output, so that a finished step survives the death of a later one; a last line
 ends the job. Nothing here reads a path that the artwork chose: the prepared files hold no outside
-reference.
+reference. What a library prints goes to standard error, so that none of it passes for an answer.
 """
 
 import json
+import os
 import sys
 import time
 from collections.abc import Callable
@@ -105,8 +106,11 @@ STEPS: dict[str, Callable[[Job, Path], None]] = {
 }
 
 
-def work(job: Job) -> None:
-    """Run a job's steps in order, and tell of each and of the end."""
+def work(job: Job, say: Callable[[dict[str, Any]], None]) -> None:
+    """Run a job's steps in order, and tell of each and of the end.
+
+    The end also tells whether this process is spent: not to be given another artwork.
+    """
     cap_resources(job["seconds"], job["memory_bytes"])
     for step in job["steps"]:
         told = ""
@@ -116,8 +120,10 @@ def work(job: Job) -> None:
             told = "out of memory"
         except Exception as problem:
             told = f"{type(problem).__name__}: {str(problem)[:300]}"
-        _say({"step": step, "problem": told})
-    _say({"end": True, "large": _memory_bytes() > job["memory_bytes"] / 8})
+        say({"step": step, "problem": told})
+    # svglib keeps the fonts of one artwork for the next
+    spent = "svglib" in job["steps"] or _memory_bytes() > job["memory_bytes"] / 8
+    say({"end": True, "spent": spent})
 
 
 def _memory_bytes() -> int:
@@ -130,15 +136,23 @@ def _memory_bytes() -> int:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * unit
 
 
-def _say(words: dict[str, Any]) -> None:
-    sys.stdout.write(json.dumps(words) + "\n")
-    sys.stdout.flush()
+def _answers_apart() -> int:
+    """The pipe for answers, with standard output turned to standard error for everything else."""
+    pipe = os.dup(1)
+    os.dup2(2, 1)
+    return pipe
 
 
 def main() -> int:
     """Work until no more jobs come."""
-    for line in sys.stdin:
-        work(json.loads(line))
+    with open(_answers_apart(), "w", encoding="utf-8") as pipe:
+
+        def say(words: dict[str, Any]) -> None:
+            pipe.write(json.dumps(words) + "\n")
+            pipe.flush()
+
+        for line in sys.stdin:
+            work(json.loads(line), say)
     return 0
 
 

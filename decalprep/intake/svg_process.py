@@ -2,7 +2,8 @@
 
 A converter can hang, crash or eat memory; then this process is ended, only the artwork at hand is
 refused, and the next one gets a new process. It is also replaced after ``MOST_ARTWORKS``, and
-when it has become large, so that one artwork's memory is not counted against another.
+when it says that it is spent: so large that one artwork's memory would be counted against another,
+or left with something of an artwork.
 """
 
 import atexit
@@ -65,20 +66,21 @@ class Converters:
         try:
             for said in self._said(work):
                 if "end" in said:
-                    ended = not said.get("large")  # so large, the next artwork gets a new one
+                    ended = not said.get("spent")
                     return
                 if "step" in said and "problem" in said:
                     yield said
         finally:
             clock.cancel()
-            if not ended:
+            clock.join()  # so that it kills now or never, not the next artwork's process
+            if late.is_set() or not ended:
                 self.end()
         if late.is_set():
             raise Lost(f"took longer than {seconds:.2g} s")
         raise Lost(f"its process died (code {self.process.returncode})")
 
     def _said(self, work: dict[str, Any]) -> Iterator[dict[str, Any]]:
-        """Every line of JSON that it answers with; other lines are a library's own words."""
+        """Every answer; a line that a dying process left unfinished is none."""
         assert self.process.stdin is not None
         assert self.process.stdout is not None
         with contextlib.suppress(OSError):  # died before: told by its end
@@ -100,24 +102,25 @@ class Converters:
                     pipe.close()
 
 
-_running: dict[int, Converters] = {}
-"""By the process they belong to: a forked process must not talk to its parent's converters."""
+_running: dict[tuple[int, int], Converters] = {}
+"""By the process and thread they belong to: two of either must not read each other's answers."""
 
 
 def converters() -> Converters:
-    """This process's converters, started if they are not running."""
-    running = _running.get(os.getpid())
+    """This thread's converters, started if they are not running."""
+    mine = os.getpid(), threading.get_ident()
+    running = _running.get(mine)
     if running is None or not running.usable:
-        end_converters()
-        running = _running[os.getpid()] = Converters(_started(), sys.executable)
+        if running is not None:
+            running.end()
+        running = _running[mine] = Converters(_started(), sys.executable)
     return running
 
 
 def end_converters() -> None:
-    """End this process's converters, if they are running."""
-    running = _running.pop(os.getpid(), None)
-    if running is not None:
-        running.end()
+    """End this process's converters, those of all its threads, if they are running."""
+    for mine in [key for key in list(_running) if key[0] == os.getpid()]:
+        _running.pop(mine).end()
 
 
 atexit.register(end_converters)
