@@ -69,11 +69,6 @@ def px_from_mm(length_mm: float, dpi: float) -> float:
     return length_mm * dpi / MM_PER_IN
 
 
-def mm_from_px(length_px: float, dpi: float) -> float:
-    """Length in mm of a length in device pixels at ``dpi`` pixels an inch."""
-    return length_px * MM_PER_IN / dpi
-
-
 def parse_length_mm(text: object, *, what: str = "length") -> float:
     """Length in mm of what a person typed, such as ``"12.5 mm"``, ``"3,2cm"`` or ``"0.5in"``.
 

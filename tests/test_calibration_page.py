@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely.geometry import LineString, Point, box
 
-from decalprep.errors import ReadingsRefused, UsageProblem
+from decalprep.errors import UsageProblem
 from decalprep.geometry import Affine
 from decalprep.marks.calibration_page import calibration_page, stamp
 from decalprep.marks.calibration_page_codes import (
@@ -20,7 +20,6 @@ from decalprep.marks.calibration_page_codes import (
     pattern_of,
     place_of,
     read_identity,
-    refuse_other_page,
 )
 from decalprep.marks.calibration_page_layout import (
     LONGEST_MM,
@@ -160,16 +159,6 @@ def test_another_correction_or_record_gives_another_code() -> None:
     }
     assert len(codes) == 8
     assert all(len(c) == 5 for c in codes)
-
-
-def test_a_page_is_not_entered_against_another_correction() -> None:
-    used = Affine(a=1.001)
-    code = page_code(page_digits("desk", used))
-    refuse_other_page(code.lower(), record_name="desk", correction=used)
-    with pytest.raises(ReadingsRefused, match=f"bears the code {code}"):
-        refuse_other_page(code, record_name="desk", correction=Affine())
-    with pytest.raises(ReadingsRefused):
-        refuse_other_page(code, record_name="other", correction=used)
 
 
 def test_the_correction_is_set_and_stamped() -> None:

@@ -12,10 +12,12 @@ from print_jobs import A5, BED, laid_job, line_picture, save_scan
 from virtual.hand import Press
 
 from decalprep.cli import run
-from decalprep.jobs.compare import fitted_record
+from decalprep.errors import ExitCode
+from decalprep.jobs.compare import Compared, LegendOffset, compared_lines, fitted_record
 from decalprep.jobs.prints import PrintedDecal
 from decalprep.model import PartRecord
 from decalprep.records import load_part
+from decalprep.scan import PartComparison
 
 PRESS = Press(scale_x=0.0005, scale_y=0.001, half_height_mm=A5[1] / 2)
 
@@ -145,3 +147,18 @@ def test_a_turned_decal_gets_its_fit_in_its_own_directions() -> None:
     leaning = fitted_record(PartRecord("p", skew=0.003), PrintedDecal("d", 1, "d", 90.0, ()))
     # A lean of the sheet's y axis to the right is, seen turned, a lean the other way.
     assert leaning.skew == pytest.approx(-0.003, abs=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("right_mm", "words"),
+    [(0.10, "within"), (0.22, "too uncertain to judge by"), (0.40, "off by more than")],
+)
+def test_what_lies_within_its_uncertainty_of_the_tolerance_is_not_called_within(
+    right_mm: float, words: str
+) -> None:
+    offset = LegendOffset("hole 1", right_mm, 0.0, 0.05, 6.1)
+    decal = PrintedDecal("d", 1, "d", 0.0, ())
+    found = PartComparison((), None, 0.0, (50.0, 40.0), (), ())
+    compared = Compared(decal, 1, 0.25, (offset,), found, None)
+    assert f"at hole 1: {words} the 0.25 mm" in " ".join(compared_lines(compared))
+    assert (compared.exit_code is ExitCode.PROOF) == (words == "off by more than")

@@ -119,8 +119,10 @@ def test_the_command_corrects_with_no_reading_at_all(
     slip = ["--rule-along", ruled, "down1=255.9 method=vernier"]
     assert run([*command, ruled, other, *slip]) == 7
     assert "down1=255.9 mm does not fit" in " ".join(capsys.readouterr().err.split())
-    assert run([*command, ruled, other, "--rule-along", ruled, "rule=II"]) == 0
+    twice = ["--rule-along", ruled, "--rule-along", ruled]
+    assert run([*command, ruled, other, *twice, "rule=II"]) == 0
     shown = " ".join(capsys.readouterr().out.split())
+    assert shown.count("The rule in the scan, read over") == 1  # named twice, it counts once
     assert "The rule in the scan, read over 280 mm along the picture's height" in shown
     record = find_printer(tmp_path / "records", "desk")
     for name, most in (("scale_x", 120e-6), ("scale_y", 120e-6), ("skew", 60e-6)):

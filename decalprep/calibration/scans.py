@@ -86,7 +86,6 @@ class ShapeFit:
     scanner: Scanner
     residual_rms_mm: float
     px_per_mm: tuple[float, ...]
-    turns_deg: tuple[float, ...]
     residuals_mm: tuple[Array, ...]
 
 
@@ -174,7 +173,6 @@ def _fitted(
         Scanner(float(x[2]), float(x[3]), float(x[4]), float(x[5])),
         float(np.sqrt(np.mean(residual**2))),
         tuple(float(g * scale) for g, scale in zip(poses[:, 0], problem.scale, strict=True)),
-        tuple(float(t) for t in np.degrees(poses[:, 1])),
         problem.split(residual),
     )
 

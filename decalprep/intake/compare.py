@@ -35,7 +35,6 @@ class Agreement:
 
     worst_level: float
     at_mm: tuple[float, float]
-    plain_level: float
     px_per_mm: float
 
     def within(self, level: float = AGREE_LEVEL) -> bool:
@@ -108,9 +107,8 @@ def compare_pictures(one: Picture, other: Picture, px_per_mm: float) -> Agreemen
     a, b = np.ascontiguousarray(one), np.ascontiguousarray(other)
     tile_px = max(round(px_per_mm), 1)
     level, top, left = _worst(_strongest(cv2.max(_beyond(a, b), _beyond(b, a))), tile_px)
-    plain, _, _ = _worst(_strongest(cv2.absdiff(a, b)), tile_px)
     at = (left / px_per_mm + 0.5, top / px_per_mm + 0.5)
-    return Agreement(level, at, plain, px_per_mm)
+    return Agreement(level, at, px_per_mm)
 
 
 @dataclass(frozen=True)

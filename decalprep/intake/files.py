@@ -8,7 +8,6 @@ from pathlib import Path
 from decalprep.errors import InputProblem, TooMuch
 from decalprep.intake.options import Limits
 
-ARTWORK_KINDS = frozenset({"svg", "pdf", "raster", "dxf"})
 MESH_KINDS = frozenset({"stl", "3mf", "obj"})
 
 BINARY_DXF = b"Binary DXF\r\n\x1a\0"

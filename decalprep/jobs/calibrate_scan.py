@@ -143,7 +143,7 @@ def enter_scans(
     """
     check_page(key, scans, size, folder)
     fit = shape_from_scans([p.points for p in scans.pages])
-    rules = [_rule_in(path, scans, fit) for path in rule_along]
+    rules = [_rule_in(path, scans, fit) for path in dict.fromkeys(rule_along)]
     fit = replace(fit, shape=with_rules(fit.shape, [(r.error, r.u) for r in rules]))
     readings = readings_with_page(scans, text, rule_seen=bool(rules))
     estimate = estimate_printer(readings, scans.layout, shape=fit.shape, accept=accept)

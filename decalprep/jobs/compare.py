@@ -275,7 +275,8 @@ def _hole_lines(compared: Compared) -> list[str]:
             f"  {o.name:<10}{o.distance_mm:>7.2f} +/- {o.range_mm:.2f}{signed(o.right_mm):>12}"
             f"{signed(o.up_mm):>10}{o.diameter_mm:>11.2f}"
         )
-    verdict = "off by more than" if compared.holes_off else "within"
+    most = max(o.distance_mm + o.range_mm for o in compared.offsets)
+    verdict = _verdict(compared.holes_off, most, compared.tolerance_mm)
     lines.append(
         f"At worst {worst.distance_mm:.2f} mm, give or take {worst.range_mm:.2f}, at {worst.name}: "
         f"{verdict} the {compared.tolerance_mm:g} mm that the job allows."
@@ -292,7 +293,8 @@ def _edge_lines(compared: Compared) -> list[str]:
     off = edge.off_mm[edge.worst]
     way = _way_words(compared.decal, edge.outward[edge.worst])
     what = "the part reaches beyond the decal" if off > 0 else "the decal hangs over the part"
-    verdict = "off by more than" if compared.edge_off else "within"
+    most = max(edge.overhang_mm, edge.uneven_mm) + edge.range_mm
+    verdict = _verdict(compared.edge_off, most, compared.tolerance_mm)
     low, high = signed(min(edge.off_mm)), signed(max(edge.off_mm))
     return [
         f"Edge, by {len(edge.off_mm)} places: the part's lies {signed(edge.mean_mm)} mm outside "
@@ -303,6 +305,13 @@ def _edge_lines(compared: Compared) -> list[str]:
         f"{compared.tolerance_mm:g} mm; a rim that is even all round is as meant if the job makes "
         "the decal smaller (offset).",
     ]
+
+
+def _verdict(off: bool, most_mm: float, tolerance_mm: float) -> str:
+    """What can be told, in words before the tolerance; ``most_mm`` has its range added."""
+    if off:
+        return "off by more than"
+    return "within" if most_mm <= tolerance_mm else "too uncertain to judge by"
 
 
 def _way_words(decal: PrintedDecal, outward: tuple[float, float]) -> str:

@@ -13,7 +13,6 @@ from itertools import product
 from shapely import unary_union
 from shapely.geometry import box
 
-from decalprep.errors import ReadingsRefused
 from decalprep.geometry import Affine, path_from_ring, polygon_path
 from decalprep.model import FillMark, Layer, Marker
 
@@ -84,22 +83,6 @@ def page_code(digits: tuple[int, int, int, int]) -> str:
         value, rest = divmod(value, 32)
         letters = _SYMBOLS[rest] + letters
     return letters
-
-
-def refuse_other_page(code: str, *, record_name: str, correction: Affine) -> None:
-    """Passes the code of the page that was printed for this record with this correction.
-
-    Raises:
-        ReadingsRefused: it is the code of another page; measured against the wrong correction its
-            lengths would teach the record nonsense.
-    """
-    expected = page_code(page_digits(record_name, correction))
-    if code.upper() != expected:
-        raise ReadingsRefused(
-            f"the page bears the code {code.upper()}, a page for {record_name!r} with the "
-            f"correction now in force bears {expected}",
-            do="measure the newest page, or name the record that the page was printed for",
-        )
 
 
 def marker_numbers(

@@ -12,7 +12,6 @@ from decalprep.marks.calibration_page_layout import (
 from decalprep.model import Baseline, FillMark, Item, Layer, StrokeMark, TextMark
 
 LINE_MM = 0.15
-GREY = (0.45, 0.45, 0.45)
 _LADDER_STEPS = 14
 _LADDER_RUN_MM = 4.0
 

@@ -9,7 +9,6 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from shapely.geometry import Polygon
-from shapely.ops import unary_union
 
 from decalprep.geometry import Affine, Box, Line, Path
 from decalprep.outline.arcs import arcs_restored
@@ -205,8 +204,3 @@ def inside_share(polygon: Polygon, boxes: Sequence[Box]) -> float:
         for b in boxes
     )
     return inside / len(boxes)
-
-
-def united(polygons: Iterable[Polygon]) -> Polygon:
-    """Union as one shapely geometry."""
-    return unary_union(list(polygons))

@@ -82,6 +82,5 @@ class Frame:
     text: Affine = IDENTITY
     text_line: Affine = IDENTITY
     marked: list[bool] = field(default_factory=list)
-    base_saved: int = 0
     spaces: dict[bytes, tuple[Any, Colour]] = field(default_factory=dict)
     colours: dict[tuple[bytes, int], tuple[Any, Colour]] = field(default_factory=dict)

@@ -18,11 +18,10 @@ _LEAST_CONTRAST = 40.0
 
 @dataclass(frozen=True)
 class FoundDisc:
-    """Centre in px (column, row from the top, pixel centres at .5), area against the expected."""
+    """Centre in px (column, row from the top, pixel centres at .5)."""
 
     column: float
     row: float
-    area_ratio: float
 
 
 def disc_centre(
@@ -49,17 +48,17 @@ def disc_centre(
         found = _centroid(window, distance, cols, rows, inverse, radius_mm)
         if found is None:
             return None
-        centre = centre + found[0]
-        if float(np.abs(found[0]).max()) < 2e-4:
+        centre = centre + found
+        if float(np.abs(found).max()) < 2e-4:
             break
     if found is None or float(np.hypot(*(inverse @ (centre - np.array(guess))))) > 2.5:
         return None
-    return FoundDisc(float(centre[0]), float(centre[1]), float(found[1]))
+    return FoundDisc(float(centre[0]), float(centre[1]))
 
 
 def _centroid(
     window: Array, distance: Array, cols: Array, rows: Array, inverse: Array, radius_mm: float
-) -> tuple[Array, float] | None:
+) -> Array | None:
     ring = window[(distance > _RING_INNER) & (distance < _RING_OUTER)]
     core = window[distance < _CORE]
     if len(ring) < 8 or len(core) < 4:
@@ -75,4 +74,4 @@ def _centroid(
     if not 0.6 < area < 1.5:
         return None
     step = np.array([float((dark * cols[None, :]).sum()), float((dark * rows[:, None]).sum())])
-    return step / total, area
+    return np.asarray(step / total)
