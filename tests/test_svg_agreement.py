@@ -116,7 +116,7 @@ def _level(independent: str, converted: str, folder: Path) -> float:
     job = {"pages": ["whole.svg"], "width_pt": 50 * 72 / 25.4, "height_pt": 30 * 72 / 25.4}
     convert_typst(job, folder)
     drawn = page_picture((folder / "typst.pdf").read_bytes(), pixels)
-    truth = picture_on_white((folder / "picture.png").read_bytes())
+    truth, _ = picture_on_white((folder / "picture.png").read_bytes())
     return compare_pictures(drawn, truth, scale).worst_level
 
 

@@ -125,14 +125,14 @@ class _Blobs:
 def _blobs_of(
     places: "np.ndarray[Any, Any]", touching: "np.ndarray[Any, Any]", shape: tuple[int, ...]
 ) -> _Blobs:
+    if not len(places):
+        none = np.zeros(0, np.int64)
+        return _Blobs(none, none, none, none, none, none, none, none, none)
     rows, columns = np.divmod(places, shape[1])
     labels = _labels_of(rows, columns, shape)
     order = np.argsort(labels, kind="stable")
     rows, columns = rows[order], columns[order]
     starts = np.flatnonzero(np.diff(labels[order], prepend=-1))
-    if not len(starts):
-        none = np.zeros(0, np.int64)
-        return _Blobs(none, none, none, none, none, none, none, none, none)
     return _Blobs(
         rows,
         columns,

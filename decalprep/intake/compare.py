@@ -179,8 +179,8 @@ def page_picture(pdf: bytes, pixels: tuple[int, int]) -> Picture:
         document.close()
 
 
-def picture_on_white(png: bytes) -> Picture:
-    """A PNG laid on white.
+def picture_on_white(png: bytes) -> tuple[Picture, bool]:
+    """A PNG laid on white, and whether nothing at all is drawn on it.
 
     Raises:
         ValueError: not a picture.
@@ -194,6 +194,9 @@ def picture_on_white(png: bytes) -> Picture:
             drawn = opened.convert("RGBA")
     except OSError as problem:
         raise ValueError(f"the picture cannot be read ({problem})") from problem
-    white = Image.new("RGBA", drawn.size, (255, 255, 255, 255))
-    white.alpha_composite(drawn)
-    return np.array(white, dtype=np.uint8)[:, :, :3].copy()
+    cover = np.asarray(drawn.getchannel("A"))
+    if cover.min() < 255:
+        white = Image.new("RGBA", drawn.size, (255, 255, 255, 255))
+        white.alpha_composite(drawn)
+        drawn = white
+    return np.array(drawn, dtype=np.uint8)[:, :, :3].copy(), not cover.any()

@@ -175,21 +175,12 @@ def _not_drawn(shop: Workshop, told: str) -> InputProblem:
 
 
 def _independent_picture(shop: Workshop, segments: Sequence[Segment]) -> Picture:
-    png = (shop.folder / "picture.png").read_bytes()
-    if not any(segment.hidden for segment in segments) and _is_bare(png):
+    picture, is_bare = picture_on_white((shop.folder / "picture.png").read_bytes())
+    if is_bare and not any(segment.hidden for segment in segments):
         raise InputProblem(
             "draws nothing on its page", where=shop.name, do="check its size, viewBox and layers"
         )
-    return picture_on_white(png)
-
-
-def _is_bare(png: bytes) -> bool:
-    import io
-
-    from PIL import Image
-
-    with Image.open(io.BytesIO(png)) as picture:
-        return picture.convert("RGBA").getchannel("A").getextrema()[1] == 0
+    return picture
 
 
 def _from_typst(

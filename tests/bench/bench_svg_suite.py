@@ -122,7 +122,7 @@ def share_off(one: Any, other: Any) -> float:
 
 def picture_of(path: Path) -> Any:
     data = path.read_bytes() if path.exists() else b""
-    return picture_on_white(data) if data else None
+    return picture_on_white(data)[0] if data else None
 
 
 def judged(case: Case, kept: Path) -> dict[str, Any]:
