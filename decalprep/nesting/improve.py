@@ -48,31 +48,48 @@ def _one_fewer(search: Search, rng: random.Random, most: int) -> bool:
     if not any(not s.closed for s in sheets):
         return False
     pool = [*start.pool, *(victim.where if victim else ())]
-    now = least = sum(p.area for p in pool)
     if search.closest is None or len(sheets) < len(search.closest.sheets):
         search.closest = Nest(list(sheets), list(pool))
+    return empty_pool(search, Nest(sheets, pool), victim, rng, most)
+
+
+def empty_pool(
+    search: Search, nest: Nest, victim: OpenSheet | None, rng: random.Random, most: int
+) -> bool:
+    """Find room for the pool of a nest, which is changed; True when all of it was laid."""
+    sheets = nest.sheets
+    now = least = sum(p.area for p in nest.pool)
     whole = max(s.kind.free_cells for s in sheets)
     kept = min(most, search.settings.budget - search.passes)
     for turn in range(kept):
         search.poll()
-        trial, left = _repack(sheets, pool, rng)
+        trial, left = _repack(sheets, nest.pool, rng)
         area = sum(p.area for p in left)
-        cost = area - UNEVEN * whole * sum(
-            _uneven(new, whole) - _uneven(old, whole) for old, new in trial
-        )
+        more = sum(_uneven(new, whole) - _uneven(old, whole) for old, new in trial)
+        cost = area - UNEVEN * whole * more
         heat = HEAT * whole * (1 - turn / kept) * rng.random()
         if cost <= now or cost <= least + heat:
             for old, new in trial:
                 sheets[sheets.index(old)] = new
-            pool, now = left, area
+            nest.pool, now = left, area
         if now < least:
             least = now
-            search.closest = Nest(list(sheets), list(pool))
-            _offer(search, sheets, pool, victim)
+            _nearer(search, nest)
+            _offer(search, sheets, nest.pool, victim)
         search.tick()
-        if not pool:
+        if not nest.pool:
             return True
     return False
+
+
+def _nearer(search: Search, nest: Nest) -> None:
+    """Remember a nest that comes nearer to one sheet fewer than any before."""
+
+    def left(one: Nest) -> tuple[int, int]:
+        return len(one.sheets), sum(p.area for p in one.pool)
+
+    if search.closest is None or left(nest) < left(search.closest):
+        search.closest = Nest(list(nest.sheets), list(nest.pool))
 
 
 def _offer(

@@ -75,11 +75,16 @@ def _rows(items: Sequence[StripItem], gap_mm: float) -> list[dict[str, Any]]:
 
 
 def child_packer(
-    seconds: int, cancel: Callable[[], bool] | None = None, processor_s: float = 0.0
+    seconds: int,
+    cancel: Callable[[], bool] | None = None,
+    *,
+    processor_s: float = 0.0,
+    workers: int = 1,
 ) -> StripPacker:
     """A packer that runs at most ``seconds`` (whole) in a child and is killed on ``cancel``.
 
-    It answers early where the strip is short enough, or after ``processor_s`` of the processor.
+    It answers early where the strip is short enough, or after ``processor_s`` of the processor,
+    those of its ``workers`` added up.
     """
 
     def pack(
@@ -91,6 +96,7 @@ def child_packer(
             "seed": seed,
             "enough": enough_mm,
             "processor": processor_s,
+            "workers": workers,
             "items": _rows(items, gap_mm),
         }
         text = _ask(json.dumps(question), seconds, cancel)

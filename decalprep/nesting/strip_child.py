@@ -2,7 +2,8 @@
 
 It is a process because the packer panics on an exact fit, swallows Ctrl-C and cannot be cancelled:
 the parent kills it. Question: {"height": h, "seconds": s, "seed": n, "enough": w, "processor": p,
-"items": [{"id", "points", "angles"}]}; answer: {"width": w, "placed": [[id, angle, x, y], ...]}.
+"workers": n, "items": [{"id", "points", "angles"}]}; answer: {"width": w, "placed": [[id, angle,
+x, y], ...]}, or null.
 The answer is given as soon as a strip is no longer than ``enough``, or, where ``processor`` is not
 0, after so many seconds of the processor; otherwise after ``seconds`` on the clock.
 """
@@ -36,7 +37,7 @@ def answer(question: dict[str, Any]) -> dict[str, Any] | None:
     config = spyrrow.StripPackingConfig(
         early_termination=True,
         total_computation_time=question["seconds"],
-        num_workers=1,
+        num_workers=question["workers"],
         seed=question["seed"],
     )
     whole = (spyrrow.ReportType.ExplFeas, spyrrow.ReportType.CmprFeas, spyrrow.ReportType.Final)
