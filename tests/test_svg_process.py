@@ -1,99 +1,110 @@
-"""The converters' process: its answers are those of the artwork at hand, never of another."""
+"""The converters' process: one for many artworks, and another as soon as it is lost or large."""
 
-import threading
+import os
+import signal
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from decalprep.intake import svg_child, svg_process
+from decalprep.intake import svg_process
 from decalprep.intake.svg_process import Lost, converters, end_converters
 
-CHATTY = """
-import os, sys, time
-from decalprep.intake import svg_child
-def chat(job, folder):
-    print('{"step": "svglib", "problem": ""}', flush=True)
-    os.write(1, b'{"end": true}\\n')
-def slow(job, folder):
-    time.sleep(0.05)
-    raise ValueError(job["folder"])
-svg_child.STEPS.update(typst=chat, picture=slow)
-sys.exit(svg_child.main())
-"""
+SVG = (
+    '<svg xmlns="http://www.w3.org/2000/svg" width="40" height="30">'
+    '<rect width="20" height="30" fill="#246"/></svg>'
+)
+HANG = '<feTurbulence baseFrequency=".9" numOctaves="9000"/>' * 30
 
 
-@pytest.fixture(autouse=True)
-def chatty(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    """A child whose steps print what looks like answers, or take long and fail by name."""
+@pytest.fixture
+def work(tmp_path: Path) -> Iterator[dict[str, Any]]:
+    """A drawing to be made, by converters that nobody had before."""
     end_converters()
-    (tmp_path / "child.py").write_text(CHATTY)
-    monkeypatch.setattr(svg_process, "CHILD", tmp_path / "child.py")
-    yield
+    (tmp_path / "fonts").mkdir()
+    (tmp_path / "a.svg").write_text(SVG)
+    yield {
+        "folder": str(tmp_path),
+        "steps": ["picture"],
+        "picture": "a.svg",
+        "picture_png": "a.png",
+        "seconds": 8.0,
+        "memory_bytes": 2_000_000_000,
+    }
     end_converters()
 
 
-def job(name: str, *steps: str) -> dict[str, Any]:
-    return {"folder": name, "steps": steps, "seconds": 30.0, "memory_bytes": 4 << 30}
+def done(work: dict[str, Any], seconds: float = 8.0) -> int:
+    """Number of the process that did the work."""
+    running = converters()
+    said = list(running.answers(work, seconds))
+    assert said == [{"step": "picture", "problem": ""}]
+    assert (Path(work["folder"]) / "a.png").read_bytes().startswith(b"\x89PNG")
+    return running.process.pid
 
 
-def answered(name: str, *steps: str) -> list[tuple[str, str]]:
-    said = converters().answers(job(name, *steps), 30.0)
-    return [(one["step"], one["problem"]) for one in said]
+def test_one_process_serves_one_artwork_after_another(work: dict[str, Any]) -> None:
+    assert done(work) == done(work)
 
 
-def test_what_a_library_prints_is_no_answer_and_the_next_artwork_gets_its_own() -> None:
-    for name in ("bow.svg", "stern.svg"):
-        assert answered(name, "typst", "picture") == [
-            ("typst", ""),
-            ("picture", f"ValueError: {name}"),
-        ]
+def test_what_fails_is_told_and_the_process_stays(work: dict[str, Any]) -> None:
+    first = done(work)
+    said = list(converters().answers({**work, "picture": "absent.svg"}, 8.0))
+    assert said[0]["problem"]
+    assert done(work) == first
 
 
-def test_threads_have_processes_of_their_own() -> None:
-    found: dict[str, list[tuple[str, str]]] = {}
-
-    def act(name: str) -> None:
-        found[name] = answered(name, "picture", "picture")
-
-    threads = [threading.Thread(target=act, args=[name]) for name in ("bow.svg", "stern.svg")]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    assert found == {name: [("picture", f"ValueError: {name}")] * 2 for name in found}
-    assert len(found) == 2
-
-
-def test_a_clock_that_strikes_at_the_end_takes_no_later_artwork_along(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    class Late(threading.Timer):
-        def cancel(self) -> None:
-            super().cancel()
-            self.function()
-
+@pytest.mark.skipif(os.name != "posix", reason="needs signals of POSIX systems")
+def test_a_process_that_died_costs_only_the_artwork_at_hand(work: dict[str, Any]) -> None:
     first = converters()
-    with monkeypatch.context() as late:
-        late.setattr(threading, "Timer", Late)
-        assert answered("bow.svg", "typst") == [("typst", "")]
-    assert not first.usable
-    assert answered("stern.svg", "typst") == [("typst", "")]
+    os.kill(first.process.pid, signal.SIGKILL)
+    with pytest.raises(Lost, match="died"):
+        list(first.answers(work, 8.0))
+    assert done(work) != first.process.pid
 
 
-def test_a_step_that_takes_too_long_is_lost() -> None:
-    with pytest.raises(Lost, match=r"longer than 0\.01 s"):
-        list(converters().answers(job("bow.svg", "picture"), 0.01))
-
-
-@pytest.mark.parametrize(("step", "spent"), [("svglib", True), ("typst", False)])
-def test_svglib_which_keeps_fonts_is_not_used_for_two_artworks(
-    step: str, spent: bool, monkeypatch: pytest.MonkeyPatch
+def test_a_process_that_hangs_is_ended_and_the_next_artwork_gets_another(
+    work: dict[str, Any],
 ) -> None:
-    monkeypatch.setitem(svg_child.STEPS, step, lambda job, folder: None)
-    monkeypatch.setattr(svg_child, "cap_resources", lambda seconds, memory_bytes: None)
-    monkeypatch.setattr(svg_child, "_memory_bytes", lambda: 0)
-    said: list[dict[str, Any]] = []
-    svg_child.work(job("bow.svg", step), said.append)
-    assert said == [{"step": step, "problem": ""}, {"end": True, "spent": spent}]
+    first = done(work)
+    busy = SVG.replace("<rect", f'<filter id="f">{HANG}</filter><rect filter="url(#f)"')
+    (Path(work["folder"]) / "busy.svg").write_text(busy.replace('"40"', '"4000"'))
+    with pytest.raises(Lost, match="longer than 0.5 s|died"):
+        list(converters().answers({**work, "picture": "busy.svg"}, 0.5))
+    assert done(work) != first
+
+
+def test_a_process_that_has_become_large_is_not_used_again(work: dict[str, Any]) -> None:
+    pytest.importorskip("resource")
+    first = done({**work, "memory_bytes": 2_000_000_000})
+    assert done(work) == first
+    small = {**work, "memory_bytes": 150_000_000}  # an eighth of it is less than Python itself
+    list(converters().answers(small, 8.0))
+    assert done(work) != first
+
+
+def test_after_its_share_of_artworks_it_is_replaced(
+    work: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(svg_process, "MOST_ARTWORKS", 2)
+    pids = [done(work) for _ in range(4)]
+    assert pids[0] == pids[1] != pids[2] == pids[3]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only forked processes have a parent's table")
+def test_a_forked_process_does_not_speak_to_its_parents_converters(work: dict[str, Any]) -> None:
+    from decalprep.jobs.crew import all_done
+
+    mine = done(work)
+
+    def other(_: Any) -> tuple[int, int]:
+        found = os.getpid(), done(work)
+        if os.getpid() != here:
+            end_converters()
+        return found
+
+    here = os.getpid()
+    for pid, used in all_done([other] * 4, lambda _: None):
+        assert (used == mine) == (pid == here)
