@@ -3,12 +3,13 @@
 Run from the project's folder: python tests/bench/bench_calibration.py [runs]
 """
 
-import resource
+import subprocess
 import sys
-import time
+import tempfile
 from pathlib import Path
 
 import numpy as np
+from PIL import Image
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
@@ -31,7 +32,6 @@ from decalprep.calibration import (
     shape_from_scans,
 )
 from decalprep.errors import ReadingsRefused
-from decalprep.scan import ScanImage, find_page
 
 
 def ppm(values: np.ndarray) -> str:
@@ -112,16 +112,33 @@ def by_phone(runs: int) -> None:
         )
 
 
+_CHILD = """
+import sys, time
+from pathlib import Path
+from decalprep.jobs.calibrate_scan import read_pages
+start = time.process_time()
+page = read_pages([Path(sys.argv[1])]).pages[0].points
+took = time.process_time() - start
+# Not getrusage: a new process inherits that from the one that started it.
+status = Path("/proc/self/status").read_text().split()
+peak = int(status[status.index("VmHWM:") + 1]) / 1024
+print(f"{len(page.page_mm)} discs in {took:.2f} s of processor time, peak {peak:.0f} MiB")
+"""
+
+
 def scan_times() -> None:
-    """Time to measure one drawn scan, and the most memory used by this process so far."""
+    """Time and most memory to read and measure one scan, each in a process of its own."""
     press = Press(0.003, -0.002, 0.001)
-    for dpi in (150, 300, 600):
-        grey = picture(press, Bed(dpi=dpi), turn_deg=0.3)
-        start = time.perf_counter()
-        found = find_page(ScanImage("scan", grey, (dpi, dpi)))
-        took = time.perf_counter() - start
-        peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-        print(f"{dpi} dpi: {len(found.points.page_mm)} discs in {took:.2f} s, peak {peak:.0f} MiB")
+    with tempfile.TemporaryDirectory() as folder:
+        for dpi in (150, 300, 600, 1200):
+            drawn = picture(press, Bed(dpi=min(dpi, 600)), turn_deg=0.3)
+            grey = Image.fromarray(drawn).resize([n * dpi // min(dpi, 600) for n in drawn.T.shape])
+            for name, scan in (("grey.png", grey), ("colour.jpg", grey.convert("RGB"))):
+                path = Path(folder) / name
+                scan.save(path, dpi=(dpi, dpi))
+                child = [sys.executable, "-c", _CHILD, str(path)]
+                said = subprocess.run(child, check=True, capture_output=True, text=True).stdout
+                print(f"{dpi} dpi {name}: {said.strip()}")
 
 
 if __name__ == "__main__":
