@@ -1,6 +1,7 @@
 """The calibration page in a scan: found at any turn and resolution, or refused with the reason."""
 
 import io
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -11,7 +12,7 @@ from virtual.pages import parts, picture
 from virtual.scanner import Bed, disc_centres
 
 from decalprep.errors import InputProblem, ReadingsRefused
-from decalprep.scan import FoundPage, ScanImage, find_page
+from decalprep.scan import FoundPage, ScanImage, find_page, read_scan
 
 PRESS = Press(scale_x=0.003, scale_y=-0.002, skew=0.001, ripple_mm=0.01, bow_mm=0.01)
 BED = Bed(dpi=150, scale_u=0.001, lens3_mm=0.1, shear=0.0003)
@@ -129,3 +130,26 @@ def test_another_record_gives_another_code() -> None:
     one = find_page(ScanImage("s", picture(PRESS, BED, turn_deg=0.3)))
     two = find_page(ScanImage("s", picture(PRESS, BED, turn_deg=0.3, record="other")))
     assert one.points.code != two.points.code
+
+
+@pytest.fixture(scope="module")
+def plain() -> np.ndarray:
+    return picture(PRESS, BED, turn_deg=0.3)
+
+
+@pytest.mark.parametrize("ending", ["png", "jpg", "tif", "pdf"])
+@pytest.mark.parametrize("mode", ["L", "RGB"])
+def test_every_kind_of_file_gives_the_same_places(
+    ending: str, mode: str, plain: np.ndarray, tmp_path: Path
+) -> None:
+    path = tmp_path / f"scan.{ending}"
+    more = {"resolution": 150.0} if ending == "pdf" else {"dpi": (150, 150)}
+    more |= {"compress_level": 1} if ending == "png" else {}
+    more |= {"quality": 90} if ending in ("jpg", "pdf") else {}
+    Image.fromarray(plain).convert(mode).save(path, **more)
+    (scan,) = read_scan(path, colours=False)
+    found = find_page(scan)
+    assert [n.code for n in found.points.notices] == []
+    away = errors_um(found, PRESS, BED, 0.3, (0, 0))
+    assert len(away) == 88
+    assert np.sqrt(np.mean(away**2)) < 4

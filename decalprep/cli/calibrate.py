@@ -72,6 +72,9 @@ def page(
 ) -> None:
     """Write the calibration page to print.
 
+    The black squares hold the page's size and code for a scanner or camera, the same that is
+    printed in letters; the discs are for them too. With a rule you need neither.
+
     \b
     Example:
       decalprep calibrate page --printer "office laser" --size Letter

@@ -114,7 +114,8 @@ def _identity(
     yield words(stamp(correction), (middle, bottom_y - 2.5), 2.0)
     page = f"page {layout.page}, design {layout.design}, code {code}"
     wide = grid.pitch_x_mm * (grid.columns - 3)
-    name, _ = printable_text(f"{page}, record: {record_name or 'none'}")
+    squares = "the squares tell a scanner the same"
+    name, _ = printable_text(f"{page}, record: {record_name or 'none'}; {squares}")
     yield words(fitted_text(name, 2.0, wide), (middle, bottom_y - 6.0), 2.0)
     if note:
         yield words(fitted_text(printable_text(note)[0], 1.8, wide), (middle, bottom_y - 9.2), 1.8)
