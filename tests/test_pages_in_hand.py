@@ -12,8 +12,10 @@ from decalprep.cli import run
 from decalprep.errors import ReadingsRefused, UsageProblem
 from decalprep.geometry import Affine
 from decalprep.jobs.calibrate import PrinterKey, enter_readings, page_sheet
+from decalprep.jobs.jobfile import read_job
+from decalprep.jobs.make import with_margins
 from decalprep.marks.calibration_page_codes import page_code, page_digits
-from decalprep.model import PrinterRecord
+from decalprep.model import Margins, PrinterRecord
 from decalprep.records import find_printer
 
 KEY = PrinterKey("desk")
@@ -115,3 +117,18 @@ def test_the_command_asks_about_a_doubtful_reading_and_takes_the_page_again(
     assert abs(record.scale_y) < 3e-4
     with pytest.raises(ReadingsRefused, match="down2=257.9"):
         enter(tmp_path, good.replace("down2=254.9", "down2=257.9"), 2)
+
+
+def test_measured_margins_keep_decals_off_unless_the_job_says_its_own(tmp_path: Path) -> None:
+    panel = '[[panel]]\nname = "winch"\nartwork = "winch.svg"\n'
+    (tmp_path / "winch.svg").write_bytes(b"x")
+    record = PrinterRecord("desk", "plain paper", margins=Margins(4, 12, 5, 6))
+    found = []
+    for number, margin in enumerate(("", 'margin = "9 mm"\n')):
+        path = tmp_path / f"job{number}.toml"
+        path.write_text(f'[[sheet]]\nsize = "A4"\n{margin}{panel}', encoding="utf-8")
+        job = read_job(path)
+        name = job.sheets[0].sheet.name
+        found.append(with_margins(job, {name: record}).sheets[0].sheet.margins)
+        assert with_margins(job, {name: None}) == job
+    assert found == [Margins(4, 12, 5, 6), Margins(9, 9, 9, 9)]
