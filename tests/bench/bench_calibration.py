@@ -26,11 +26,14 @@ from decalprep.calibration import (
     VERNIER,
     Hand,
     coverage_factor,
+    estimate_part,
     estimate_printer,
+    hole_pair,
     plain_rule_u,
     shape_from_photos,
     shape_from_scans,
 )
+from decalprep.calibration.part import HOLE_PAIR_MM
 from decalprep.errors import ReadingsRefused
 
 
@@ -68,6 +71,36 @@ def by_hand(name: str, hand: Hand, runs: int) -> None:
     )
     for size, hits in sorted(slips.items()):
         print(f"    slips of {size}: {100 * np.mean(hits):.1f} % of {len(hits)} named")
+
+
+def by_caliper(runs: int) -> None:
+    """Spread and coverage of a part's scales and skew of 180 x 140 mm from six hole pairs."""
+    rng = np.random.default_rng(13)
+    holes = np.array([(6, 6), (174, 6), (174, 134), (6, 134)], float)
+    pairs = ((0, 1), (3, 2), (0, 3), (1, 2), (0, 2), (1, 3))
+    errors, held = [], np.zeros(3)
+    for _ in range(runs):
+        truth = rng.normal(0, (0.004, 0.004, 0.001))
+        printed = holes @ np.array([[1 + truth[0], 0.0], [truth[2], 1 + truth[1]]])
+        shrunk = rng.normal(-0.15, 0.05)
+        readings = []
+        for i, j in pairs:
+            far = np.hypot(*(printed[i] - printed[j]))
+            near, over = far - 3.2 - shrunk, far + 3.2 + shrunk
+            near, over = (v + rng.normal(0, HOLE_PAIR_MM * 2**0.5) for v in (near, over))
+            a, b = (tuple(map(float, holes[k])) for k in (i, j))
+            readings.append(
+                hole_pair(f"h{i}-h{j}", a, b, near_mm=round(near, 2), far_mm=round(over, 2))
+            )
+        try:
+            got = estimate_part(readings)
+        except ReadingsRefused:
+            continue
+        errors.append(np.array([got.scale_x, got.scale_y, got.skew]) - truth)
+        held += [low <= t <= high for (low, high), t in zip(got.intervals, truth, strict=True)]
+    spread = np.sqrt(np.mean(np.square(errors), axis=0))
+    share = 100 * held / len(errors)
+    print(f"part by hole pairs: x y skew {ppm(spread)} ppm, held {share} %, {len(errors)} taken")
 
 
 def by_scanner(runs: int) -> None:
@@ -145,6 +178,7 @@ if __name__ == "__main__":
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
     by_hand("hand, plain rule", PLAIN, count)
     by_hand("hand, vernier", VERNIER, count)
+    by_caliper(count)
     by_scanner(min(count, 400))
     by_phone(min(count, 200))
     scan_times()
