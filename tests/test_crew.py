@@ -2,6 +2,8 @@
 
 import os
 import signal
+import sys
+import threading
 import time
 from collections.abc import Callable
 from typing import Any
@@ -133,3 +135,30 @@ def test_helpers_do_not_wait_for_threads_of_opencv_that_they_lost() -> None:
     sums = all_done([lambda _: int(cv2.GaussianBlur(large, (31, 31), 8).sum())] * 4, quiet)
     assert sums == [before] * 4
     assert cv2.getNumThreads() == threads
+
+
+def test_tasks_that_the_pipe_has_no_room_for_are_done_here(monkeypatch: pytest.MonkeyPatch) -> None:
+    fcntl = pytest.importorskip("fcntl")
+    pipe = os.pipe
+
+    def small() -> tuple[int, int]:
+        """As the system gives to a user who has many."""
+        read, write = pipe()
+        fcntl.fcntl(write, fcntl.F_SETPIPE_SZ, 4096)
+        return read, write
+
+    with monkeypatch.context() as short:
+        short.setattr(os, "pipe", small)
+        found = all_done([lambda _, k=k: (k, os.getpid()) for k in range(3000)], quiet)
+    assert [k for k, _ in found] == list(range(3000))
+    assert {pid for _, pid in found[2048:]} == {os.getpid()}
+
+
+def test_nothing_is_forked_beside_another_thread(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.undo()
+    monkeypatch.setattr(threading, "active_count", lambda: 1)
+    monkeypatch.setattr(os, "sched_getaffinity", lambda _: {0, 1, 2}, raising=False)
+    monkeypatch.setattr(sys, "platform", "linux")
+    assert crew.cores() == 3
+    monkeypatch.setattr(threading, "active_count", lambda: 2)
+    assert crew.cores() == 1

@@ -75,6 +75,9 @@ def imports(path: Path) -> set[str]:
             found |= {alias.name.split(".")[0] for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and node.module and node.level == 0:
             found.add(node.module.split(".")[0])
+        elif isinstance(node, ast.Call) and "import_module" in ast.unparse(node.func):
+            given = node.args[0]
+            found |= {given.value.split(".")[0]} if isinstance(given, ast.Constant) else set()
     return found
 
 

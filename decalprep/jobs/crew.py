@@ -2,7 +2,8 @@
 
 The process is forked as it stands, so that a task needs nothing handed over; only its result comes
 back. A task must not depend on another's side effects. Where processes cannot be forked safely
-(not Linux), with one core or one task, all is done here, one after another, with the same results.
+(not Linux, or other threads of Python at work, whose locks a fork would keep shut), with one core
+or one task, all is done here, one after another, with the same results.
 A helper that dies loses nothing but time: what it had in hand is done again here.
 """
 
@@ -13,11 +14,11 @@ import os
 import pickle
 import signal
 import sys
+import threading
 import time
 import warnings
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
-from importlib import import_module
 from multiprocessing import Pipe
 from multiprocessing.connection import Connection, wait
 from typing import Any, TypeVar
@@ -28,8 +29,8 @@ Task = Callable[[Say], T]
 
 _KIND_SECONDS = 2.0
 _NUMBER_BYTES = 2
-MOST_TASKS = 10_000
-"""Their numbers wait in a pipe, which holds 65,536 bytes."""
+MOST_TASKS = 65_535
+"""As many numbers as there are; fewer are handed out where the pipe that they wait in is full."""
 _PIPE_BYTES = 1_048_576
 """Room for results on their way, so that a helper need not wait for us to fetch each."""
 
@@ -38,7 +39,7 @@ def cores() -> int:
     """How many processes may work at a time: the cores we may use, at most ``max_processes``."""
     from decalprep.intake.options import stated_limits
 
-    if sys.platform != "linux" or not hasattr(os, "fork"):
+    if sys.platform != "linux" or not hasattr(os, "fork") or threading.active_count() > 1:
         return 1
     return min(len(os.sched_getaffinity(0)), stated_limits().max_processes)
 
@@ -49,16 +50,18 @@ def all_done(tasks: Sequence[Task[T]], say: Say) -> list[T]:
     Raises:
         what the first of the tasks that fail raises; later ones may not have been begun.
     """
+    from decalprep.proof.threads import one_threaded
+
     helpers = min(cores(), len(tasks)) - 1
-    with _one_threaded():
-        if helpers < 1 or len(tasks) > MOST_TASKS:
+    with one_threaded():
+        if helpers < 1:
             return [task(say) for task in tasks]
         with _crew(tasks, helpers) as crew:
             crew.work(say)
             crew.await_helpers(say)
     results = []
     for k, task in enumerate(tasks):
-        if k not in crew.outcomes:  # its helper died, or could not send what it found
+        if k not in crew.outcomes:  # its helper died or could not send it, or it had no number
             crew.outcomes[k] = (True, task(say))
         well, value = crew.outcomes[k]
         if not well:
@@ -123,7 +126,9 @@ class _Crew:
 def _crew(tasks: Sequence[Task[Any]], helpers: int) -> Iterator[_Crew]:
     """A crew with its helpers started, and ended whatever happens."""
     numbers, write = os.pipe()
-    os.write(write, b"".join(k.to_bytes(_NUMBER_BYTES, "big") for k in range(len(tasks))))
+    os.set_blocking(write, False)  # a pipe holds 65,536 bytes, or 4,096 where the system is short
+    handed_out = range(min(len(tasks), MOST_TASKS))
+    os.write(write, b"".join(k.to_bytes(_NUMBER_BYTES, "big") for k in handed_out))
     os.close(write)
     crew = _Crew(tasks, numbers)
     try:
@@ -147,22 +152,6 @@ def _end(pid: int) -> None:
             os.waitpid(pid, 0)
             return
         time.sleep(0.01)
-
-
-@contextlib.contextmanager
-def _one_threaded() -> Iterator[None]:
-    """OpenCV without threads of its own, whether or not helpers share the work.
-
-    A forked process would wait for ever for threads that it lost; the cores are busy anyway; and
-    sums of pictures come out the same to the last bit, however many cores there are.
-    """
-    cv2 = import_module("cv2")
-    threads = cv2.getNumThreads()
-    cv2.setNumThreads(1)
-    try:
-        yield
-    finally:
-        cv2.setNumThreads(threads)
 
 
 def _start_helper(crew: _Crew) -> None:

@@ -20,8 +20,9 @@ NEEDED = (
     "scipy.sparse.csgraph",
     "scipy.spatial",
 )
-READERS = {".svg": "decalprep.intake.svg", ".pdf": "decalprep.intake.pdf"}
 """What every panel needs sooner or later: loaded once, before the process is forked."""
+READERS = {".svg": "decalprep.intake.svg", ".pdf": "decalprep.intake.pdf"}
+"""The same, by the kind of artwork."""
 
 
 def panels_of(
