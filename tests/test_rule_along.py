@@ -127,4 +127,7 @@ def test_the_command_corrects_with_no_reading_at_all(
     record = find_printer(tmp_path / "records", "desk")
     for name, most in (("scale_x", 120e-6), ("scale_y", 120e-6), ("skew", 60e-6)):
         assert abs(getattr(record, name) - getattr(PRESS, name)) < most, name
+    again = [*command, ruled, other, "--rule-along", ruled, "rule=II", "--instead"]
+    assert run(again) == 0
+    assert find_printer(tmp_path / "records", "desk") == record
     assert record.u_rule == pytest.approx(rule_uncertainty(RuleClass.II, 250.0))

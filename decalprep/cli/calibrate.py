@@ -213,6 +213,7 @@ def _asked(key: PrinterKey, size: str) -> str:
     type=click.Choice(["dialog-scaling", "misfit"]),
     help="Take readings that would be refused for this reason.",
 )
+@click.option("--instead", is_flag=True, help="In place of the page entered last.")
 @click.argument("given", nargs=-1, required=True, metavar="SCAN... READINGS")
 def scan(
     printer: str,
@@ -224,6 +225,7 @@ def scan(
     rule_along: tuple[Path, ...],
     measured_on: str | None,
     accept: tuple[str, ...],
+    instead: bool,
     given: tuple[str, ...],
 ) -> None:
     """Enter flatbed scans of the page and the rule reading of a line or two.
@@ -262,6 +264,7 @@ def scan(
         rule_along=rule_along,
         measured_on=measured_on or today(),
         accept=frozenset(accept),
+        instead=instead,
     )
     for line in scanned.lines:
         say(wrapped(line) if not line.startswith(" ") else line)
@@ -279,6 +282,7 @@ def scan(
     type=click.Choice(["dialog-scaling", "misfit"]),
     help="Take readings that would be refused for this reason.",
 )
+@click.option("--instead", is_flag=True, help="In place of the page entered last.")
 @click.argument("given", nargs=-1, required=True, metavar="PHOTO... READINGS")
 def photos(
     printer: str,
@@ -288,6 +292,7 @@ def photos(
     size: str | None,
     measured_on: str | None,
     accept: tuple[str, ...],
+    instead: bool,
     given: tuple[str, ...],
 ) -> None:
     """Enter four or five photographs of the page and the rule reading of a line or two.
@@ -318,6 +323,7 @@ def photos(
         size=size,
         measured_on=measured_on or today(),
         accept=frozenset(accept),
+        instead=instead,
     )
     for line in entered.lines:
         say(wrapped(line) if not line.startswith(" ") else line)

@@ -68,8 +68,11 @@ def enter_photos(
     size: str | None = None,
     measured_on: str,
     accept: frozenset[str] = frozenset(),
+    instead: bool = False,
 ) -> Photographed:
     """The record with one more page in it, from photographs and a reading or more; all or nothing.
+
+    ``instead`` takes back the page that was entered last.
 
     Raises:
         UsageProblem: the page belongs to another record, or the readings cannot be taken apart.
@@ -92,6 +95,7 @@ def enter_photos(
         folder,
         code=readings.code,
         measured_on=measured_on,
+        instead=instead,
     )
     lines = (*told(estimate, updated), *_photo_lines(seen, fit))
     return Photographed(fit, estimate, updated, lines)

@@ -130,12 +130,14 @@ def enter_scans(
     rule_along: Sequence[Path] = (),
     measured_on: str,
     accept: frozenset[str] = frozenset(),
+    instead: bool = False,
 ) -> Scanned:
     """The record with one more page in it, from scans at 0 and 90 degrees and a reading or more.
 
     ``size`` is what the user believes the page to be; ``scanner`` a name to keep what was found out
     about the scanner under; ``rule_along`` names the scans that show a rule beside the page, which
-    then gives the size with no reading or besides them. All or nothing.
+    then gives the size with no reading or besides them; ``instead`` takes back the page entered
+    last. All or nothing.
 
     Raises:
         UsageProblem: the page belongs to another record, or the readings cannot be taken apart.
@@ -154,6 +156,7 @@ def enter_scans(
         folder,
         code=readings.code,
         measured_on=measured_on,
+        instead=instead,
     )
     found = scanner_record(scanner, scans, fit, estimate, measured_on) if scanner else None
     if found is not None:
