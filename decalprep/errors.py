@@ -38,7 +38,7 @@ class ExitCode(IntEnum):
     INTERRUPTED = 130
 
 
-_CONTROLS = dict.fromkeys((*range(32), 127, 133, 8232, 8233), " ")
+_CONTROLS = dict.fromkeys((*range(32), *range(127, 160), 8232, 8233), " ")
 
 
 def _one_line(words: str) -> str:
@@ -132,8 +132,8 @@ class JobProblem(DecalprepError):
     def __init__(self, faults: list[str]) -> None:
         super().__init__("")
         self.args = (faults,)
-        self.found = "\n".join(faults)
-        self.faults = faults
+        self.faults = [_one_line(fault) for fault in faults]
+        self.found = "\n".join(self.faults)
 
 
 class DoesNotFit(DecalprepError):

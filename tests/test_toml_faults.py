@@ -1,9 +1,12 @@
 """Job files that are no TOML: the place in plain words, and the usual cause."""
 
 import tomllib
+from pathlib import Path
 
 import pytest
 
+from decalprep.errors import JobProblem
+from decalprep.jobs.jobfile import read_job
 from decalprep.jobs.toml_faults import toml_fault
 
 HEAD = '[job]\ntitle = "Console"\n'
@@ -67,3 +70,12 @@ def test_what_has_no_usual_cause_is_told_in_the_readers_words() -> None:
 
 def test_an_empty_file_has_a_place() -> None:
     assert "line 1, column 1" in toml_fault("job.toml", "", "Odd (at end of document)")
+
+
+def test_what_a_file_holds_cannot_steer_the_terminal(tmp_path: Path) -> None:
+    (tmp_path / "job.toml").write_text('[job]\ntitle = "a\x1b[31mred\x07"\n', encoding="utf-8")
+    with pytest.raises(JobProblem) as told:
+        read_job(tmp_path / "job.toml")
+    assert str(told.value).startswith('job.toml: line 2, column 11: title = "a [31mred "')
+    assert str(told.value).isprintable()
+    assert JobProblem(["bow\x9b31m"]).faults == ["bow 31m"]

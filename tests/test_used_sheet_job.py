@@ -115,3 +115,12 @@ def test_mistakes_are_told(folder: Path, capsys: pytest.CaptureFixture[str]) -> 
     (folder / "used.png").write_bytes(b"no picture")
     assert hand_in(folder, "--turn", "0") == ExitCode.INPUT
     assert kept(folder) == []
+
+
+def test_the_picture_does_not_take_the_scans_place(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (folder / "used.png").write_bytes(b"the scan")
+    assert hand_in(folder, "--to", str(folder / "console" / ".." / "used.png")) == ExitCode.USAGE
+    assert "--to names the scan itself" in said(capsys)
+    assert (folder / "used.png").read_bytes() == b"the scan"

@@ -105,15 +105,18 @@ def scan(scan: Path, name: str, job: Path | None, sheet: str | None, **how: str 
     Example:
       decalprep stock scan used.png "half a sheet" --job job.toml
     """
+    from decalprep.errors import UsageProblem
     from decalprep.export import write_whole
     from decalprep.jobs.used import keep_used, scan_used, used_lines
     from decalprep.records import records_folder
 
+    picture = Path(how["to"] or scan.with_name(scan.stem + "-gone.png"))
+    if picture.resolve() == scan.resolve():
+        raise UsageProblem("--to names the scan itself", do="give the picture another name")
     scanned = scan_used(records_folder(), scan, name, _used_options(job, sheet, how))
     for line in used_lines(scanned):
         say(wrapped(line))
     say_notices(scanned.notices)
-    picture = Path(how["to"] or scan.with_name(scan.stem + "-gone.png"))
     write_whole(picture, scanned.picture)
     say(wrapped(f"Wrote {picture}: what is gone is hatched."))
     asked = bool(how["yes"]) or sys.stdin.isatty()
