@@ -13,6 +13,7 @@ _ROW_LEAST = 3
 _LIKE = 0.08
 _LETTER_MM = (0.4, 30.0)
 _MOST_SHAPES = 20_000
+_LAST_CODE = 0x10FFFF
 
 
 def visual_angle_arcmin(height_mm: float, distance_mm: float) -> float:
@@ -143,7 +144,8 @@ def _text_letters(artwork: Artwork) -> tuple[list[_Letter], int]:
         textpage = page.get_textpage()
         sides = [ctypes.c_double() for _ in range(4)]
         for index in range(raw.FPDFText_CountChars(textpage)):
-            character = chr(raw.FPDFText_GetUnicode(textpage, index))
+            code = raw.FPDFText_GetUnicode(textpage, index)
+            character = chr(code) if code <= _LAST_CODE else "\ufffd"
             shown = raw.FPDFText_GetTextObject(textpage, index)
             mode = raw.FPDFTextObj_GetTextRenderMode(shown) if shown else 0
             found = raw.FPDFText_GetCharBox(textpage, index, *(ctypes.byref(s) for s in sides))
