@@ -40,7 +40,7 @@ class ComposeSettings:
     def outline_colour(self, ground: Sequence[RGB]) -> RGB:
         """The colour of a cut line over these colours: that whose least contrast is greater.
 
-        Contrast as in WCAG 2.x. Where the ground is not known it is bare paper and dark ink.
+        Contrast as in WCAG 2.x. Where the ground is not known it is taken for bare paper.
         """
 
         def least(colour: RGB) -> float:

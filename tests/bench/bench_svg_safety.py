@@ -32,11 +32,13 @@ from pathlib import Path
 from decalprep.errors import DecalprepError
 from decalprep.intake.options import IntakeOptions
 from decalprep.intake.svg import read_svg
+from decalprep.intake.svg_process import end_converters
 try:
     read_svg(Path(sys.argv[1]), IntakeOptions(allow_missing_fonts=True))
     told = "taken"
 except DecalprepError as problem:
     told = "refused " + type(problem).__name__
+end_converters()  # their time counts once they have ended
 used = [resource.getrusage(w) for w in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
 print(json.dumps([told, sum(u.ru_utime + u.ru_stime for u in used)]))
 """

@@ -45,6 +45,7 @@ from decalprep.intake import svg_convert, svg_fonts, svg_prepass
 from decalprep.intake.compare import _beyond, page_picture, picture_on_white, px_per_mm_for
 from decalprep.intake.options import IntakeOptions
 from decalprep.intake.svg import read_svg
+from decalprep.intake.svg_process import end_converters
 
 OFF_LEVEL, OFF_SHARE, SLOW_SECONDS, HANG_SECONDS = 64, 0.01, 10.0, 60.0
 VARIABLE, KEEP = "DECALPREP_SVG_SUITE", "DECALPREP_SVG_KEEP"
@@ -81,6 +82,7 @@ def read_case(case: Case, kept: Path) -> None:
             "told": [f"{n.severity.value} {n.code}: {n.text}" for n in artwork.notices],
         }
     told["seconds"] = time.monotonic() - started
+    end_converters()  # their time counts once they have ended
     used = [resource.getrusage(w) for w in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
     told["cpu"] = sum(u.ru_utime + u.ru_stime for u in used)
     (kept / f"{case.key}.json").write_text(json.dumps(told))
