@@ -37,7 +37,7 @@ from shapely.geometry import Polygon
 from decalprep.model import Margins, Sheet
 from decalprep.nesting import Layout, NestPart, NestSettings, check_layout, nest
 from decalprep.nesting.shapes import turn
-from decalprep.nesting.strip import StripItem, child_packer, strip_packer_there
+from decalprep.nesting.strip import StripItem, StripPacker, child_packer, strip_packer_there
 
 STRIP_MM = 2000.0
 """Published strips are scaled to this height: the packer's own growth of 0.02 mm counts little."""
@@ -64,6 +64,10 @@ def peak_mb() -> tuple[float, float]:
     return mine, child
 
 
+def _packer(strip_s: int) -> StripPacker:
+    return child_packer(max(1, round(strip_s * busyness())), processor_s=strip_s)
+
+
 def one_job(
     kind: str, count: int, seed: int, budget: int, strip_s: int, others: bool
 ) -> dict[str, float]:
@@ -82,7 +86,7 @@ def one_job(
         [A4],
         NestSettings(gap_mm=GAP_MM, budget=budget),
         on_progress=lambda sheets, bound, n: seen.append((processor_s() - start, sheets)),
-        strip=child_packer(round(strip_s * busyness())) if strip_s else None,
+        strip=_packer(strip_s) if strip_s else None,
     )
     total = processor_s() - start
     assert not check_layout(parts, [A4], NestSettings(gap_mm=GAP_MM), layout)
