@@ -1,5 +1,7 @@
 """Which hole of a part is which of its decal: by place and size, most of them, or not at all."""
 
+import time
+
 import numpy as np
 import pytest
 
@@ -53,3 +55,13 @@ def test_what_seems_wrong_is_said(there: HoleSet, told: str) -> None:
 def test_a_hole_of_another_size_is_not_taken() -> None:
     there = HoleSet(PLACES, np.array([4.4, 4.4, 4.4, 4.4, 4.4, 9.5]))
     assert sorted(hole_pairs(DECAL, there)) == [(0, 0), (1, 1), (2, 2), (3, 3), (5, 5)]
+
+
+def test_a_plate_of_many_holes_is_matched_soon() -> None:
+    places = np.array([(10.0 * x, 10.0 * y) for x in range(20) for y in range(20)])
+    there = places @ np.array([[0.9994, 0.0349], [-0.0349, 0.9994]]) + (3.0, -41.0)
+    sizes = np.full(400, 4.0)
+    start = time.process_time()
+    pairs = hole_pairs(HoleSet(places, sizes), HoleSet(there[::-1], sizes))
+    assert pairs == [(k, 399 - k) for k in range(400)]
+    assert time.process_time() - start < 10

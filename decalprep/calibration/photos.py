@@ -168,11 +168,6 @@ def _finding(
     # Welch and Satterthwaite: discs are many, views are few.
     freedom = variance**2 / (data**2 / max(groups - 2, 1) + left_open**2 / len(views))
     r, k = float(mean[0]), float(mean[1])
-    page = np.vstack([v.page for v in views])
-    z = bend_mm(bundle.shared, page)[0]
-    # The plane through the discs is the table: what is left of the surface is the bend.
-    flat = np.column_stack([np.ones(len(page)), page])
-    z = z - flat @ np.linalg.lstsq(flat, z, rcond=None)[0]
     per_width = bundle.own[:, 5] / math.exp(float(bundle.shared[2]))
     scatters = [
         float(np.sqrt(np.mean(e**2)) * mm)
@@ -186,9 +181,17 @@ def _finding(
         tuple(n for p in photos for n in p.notices),
         "photos",
     )
-    return PhotoFit(
-        shape, _tilts(bundle), float(np.ptp(z)), float(weights @ np.array(UNREST)), tuple(scatters)
-    )
+    bend = _bend(bundle, np.vstack([v.page for v in views]))
+    unrest = float(weights @ np.array(UNREST))
+    return PhotoFit(shape, _tilts(bundle), bend, unrest, tuple(scatters))
+
+
+def _bend(bundle: Bundle, page: Array) -> float:
+    """How far the page's surface leaves a plane at its discs, lowest to highest, in mm."""
+    z = bend_mm(bundle.shared, page)[0]
+    # The plane through the discs is the table: what is left of the surface is the bend.
+    flat = np.column_stack([np.ones(len(page)), page])
+    return float(np.ptp(z - flat @ np.linalg.lstsq(flat, z, rcond=None)[0]))
 
 
 def _variances(views: Sequence[View], linear: Linear, sigma: float) -> tuple[Array, Array]:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.spatial import cKDTree
 
 from decalprep.errors import ReadingsRefused
 
@@ -20,7 +21,8 @@ LEAST_SHARE = 0.6
 _MATCH_MM = 3.0
 _SIZE_MM = 1.5
 _SIZE_SHARE = 0.4
-_ANCHORS = 8
+_ANCHORS = 60
+_FULLEST, _NEAREST = 6, 4
 _TURNS = np.radians(np.linspace(-5, 5, 21))
 
 
@@ -39,39 +41,45 @@ def hole_pairs(decal: HoleSet, part: HoleSet) -> Pairs:
     alike = np.abs(decal.diameters[:, None] - part.diameters) < np.maximum(
         _SIZE_MM, _SIZE_SHARE * decal.diameters[:, None]
     )
+    tree = cKDTree(part.places)
     best: Pairs = []
     spread = math.inf
-    every = max(1, math.ceil(len(decal.places) / _ANCHORS))
-    for i in range(0, len(decal.places), every):
-        for j in np.flatnonzero(alike[i]):
-            # One pair of holes fixes the shift, a small turn is tried; the others must agree.
-            for turn in _TURNS:
-                found, total = _agreeing(decal, part, alike, (i, int(j)), float(turn))
-                if (len(found), -total) > (len(best), -spread):
-                    best, spread = found, total
+    for turn in _TURNS:
+        c, s = math.cos(turn), math.sin(turn)
+        laid = (decal.places - decal.places.mean(axis=0)) @ np.array([[c, s], [-s, c]])
+        for shift in _shifts(laid, part.places, alike):
+            found, total = _agreeing(laid + shift, tree, alike)
+            if (len(found), -total) > (len(best), -spread):
+                best, spread = found, total
     return best
 
 
-def _agreeing(
-    decal: HoleSet,
-    part: HoleSet,
-    alike: npt.NDArray[np.bool_],
-    anchor: tuple[int, int],
-    turn: float,
-) -> tuple[Pairs, float]:
-    """The pairs that lie near each other with one pair laid on each other; their gaps' sum."""
-    c, s = math.cos(turn), math.sin(turn)
-    about = part.places[anchor[1]]
-    laid = (decal.places - decal.places[anchor[0]]) @ np.array([[c, s], [-s, c]]) + about
-    gaps = np.hypot(*(laid[:, None, :] - part.places[None, :, :]).transpose(2, 0, 1))
-    gaps = np.where(alike, gaps, np.inf)
-    nearest = np.argmin(gaps, axis=1)
-    close = gaps[np.arange(len(laid)), nearest]
-    near = np.flatnonzero(close < _MATCH_MM)
-    pairs = [(int(a), int(nearest[a])) for a in near]
+def _shifts(laid: Array, there: Array, alike: npt.NDArray[np.bool_]) -> list[Array]:
+    """Shifts that lay the most holes on others, by where the steps between all of them gather."""
+    every = max(1, math.ceil(len(laid) / _ANCHORS))
+    steps = (there[None] - laid[::every, None])[alike[::every]]
+    found = []
+    # Four grids, half a cell apart: what gathers on the border of one lies within another's cell.
+    for offset in ((0.0, 0.0), (0.5, 0.0), (0.0, 0.5), (0.5, 0.5)):
+        cells = np.floor(steps / _MATCH_MM + offset)
+        _, cell, counts = np.unique(cells, axis=0, return_inverse=True, return_counts=True)
+        fullest = np.argsort(-counts, kind="stable")[:_FULLEST]
+        found += [np.median(steps[cell.reshape(-1) == k], axis=0) for k in fullest]
+    return found
+
+
+def _agreeing(laid: Array, tree: cKDTree, alike: npt.NDArray[np.bool_]) -> tuple[Pairs, float]:
+    """The pairs that lie near each other, and their gaps' sum; none where two share one."""
+    gaps, near = tree.query(laid, k=min(_NEAREST, tree.n), distance_upper_bound=_MATCH_MM)
+    gaps, near = gaps.reshape(len(laid), -1), near.reshape(len(laid), -1)
+    rows = np.arange(len(laid))
+    fits = np.isfinite(gaps) & alike[rows[:, None], np.minimum(near, tree.n - 1)]
+    first = np.argmax(fits, axis=1)
+    there = np.flatnonzero(fits[rows, first])
+    pairs = [(int(a), int(near[a, first[a]])) for a in there]
     if len({b for _, b in pairs}) < len(pairs):
         return [], math.inf
-    return pairs, float(close[near].sum())
+    return pairs, float(gaps[there, first[there]].sum())
 
 
 def refuse_too_few(decal: HoleSet, part: HoleSet, pairs: Pairs, where: str) -> None:
