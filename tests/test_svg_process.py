@@ -1,7 +1,9 @@
 """The converters' process: one for many artworks, and another as soon as it is lost or large."""
 
+import json
 import os
 import signal
+import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -80,9 +82,28 @@ def test_a_process_that_has_become_large_is_not_used_again(work: dict[str, Any])
     pytest.importorskip("resource")
     first = done({**work, "memory_bytes": 2_000_000_000})
     assert done(work) == first
-    small = {**work, "memory_bytes": 150_000_000}  # an eighth of it is less than Python itself
+    small = {**work, "memory_bytes": 80_000_000}  # an eighth of it is less than Python itself
     list(converters().answers(small, 8.0))
     assert done(work) != first
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems hand no peak down")
+def test_a_large_parent_does_not_make_it_large(work: dict[str, Any]) -> None:
+    script = (
+        "import json, sys, test_svg_process as t\n"
+        "held = bytearray(400_000_000)\n"
+        "work = json.loads(sys.argv[1])\n"
+        "print(t.done(work) == t.done(work))"
+    )
+    here = str(Path(__file__).parent)
+    run = subprocess.run(
+        [sys.executable, "-c", script, json.dumps(work)],
+        capture_output=True,
+        cwd=here,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join([here, str(Path(here).parent)])},
+        check=True,
+    )
+    assert run.stdout.split() == [b"True"]
 
 
 def test_after_its_share_of_artworks_it_is_replaced(
