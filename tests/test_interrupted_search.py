@@ -37,6 +37,19 @@ main(["make", "job.toml", "--json", "--dpi", "30"])
 """
 
 
+ENDED = """
+import os, signal, tempfile, time
+from decalprep.cli import main
+from decalprep.jobs import jobfile
+def read_job(source):
+    with tempfile.TemporaryDirectory(prefix="decalprep-"):
+        os.kill(os.getpid(), signal.{name})
+        time.sleep(60)
+jobfile.read_job = read_job
+main(["make", "job.toml"])
+"""
+
+
 def run(folder: Path, times: int) -> subprocess.CompletedProcess[str]:
     """One run that gets Ctrl-C so many times in its third pass."""
     plate(folder / "gauge.pdf", 110, 100)
@@ -95,3 +108,20 @@ def test_stopped_at_once_every_kind_of_sheet_still_gets_its_pieces(
     apart(laid, decals)
     codes = {n.code for n in laid.notices} - {"room-left"}
     assert codes == {"nested-by-the-clock" if seconds else "nesting-ended-early"}
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs signals of POSIX systems")
+@pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP"])
+def test_an_end_from_outside_leaves_no_temporary_folder(tmp_path: Path, name: str) -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", ENDED.format(name=name)],
+        cwd=tmp_path,
+        env={**environment(tmp_path), "TMPDIR": str(tmp_path)},
+        capture_output=True,
+        text=True,
+        timeout=50,
+        check=False,
+    )
+    assert done.returncode == ExitCode.INTERRUPTED, done.stderr
+    assert "earlier output is as it was" in done.stderr
+    assert list(tmp_path.iterdir()) == []

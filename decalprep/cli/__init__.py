@@ -78,6 +78,9 @@ def group() -> None:
 
 def main(args: list[str] | None = None) -> None:
     """Run the command line and leave the process with a documented exit code."""
+    from decalprep.cli.interrupts import end_tidily
+
+    end_tidily()
     sys.exit(run(args))
 
 

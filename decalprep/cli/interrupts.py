@@ -49,3 +49,14 @@ class Interrupts:
             return
         self.asked = True
         signal.default_int_handler(number, frame)
+
+
+def end_tidily() -> None:
+    """Take an end asked for from outside (kill, a closed terminal) as Ctrl-C: nothing stays behind.
+
+    Else copies of artworks would stay in the folder for temporary files.
+    """
+    for name in ("SIGTERM", "SIGHUP"):
+        number = getattr(signal, name, None)
+        if number is not None and signal.getsignal(number) is signal.SIG_DFL:
+            signal.signal(number, signal.default_int_handler)
