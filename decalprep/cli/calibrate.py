@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +13,7 @@ from decalprep.cli.text import say, say_notices, wrapped
 
 if TYPE_CHECKING:
     from decalprep.jobs.calibrate import PrinterKey
+    from decalprep.model import Notice
 
 
 def which_printer(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -24,6 +25,24 @@ def which_printer(function: Callable[..., Any]) -> Callable[..., Any]:
             "--stock", default="plain paper", show_default=True, help="What is printed on."
         ),
         click.option("--printer", required=True, help="A name of your own for the printer."),
+    ):
+        function = option(function)
+    return function
+
+
+def how_entered(function: Callable[..., Any]) -> Callable[..., Any]:
+    """The options of every way to enter a page."""
+    for option in (
+        click.option("--instead", is_flag=True, help="In place of the page entered last."),
+        click.option(
+            "--accept",
+            multiple=True,
+            type=click.Choice(["dialog-scaling", "misfit"]),
+            help="Take readings that would be refused for this reason.",
+        ),
+        click.option(
+            "--measured-on", help="Date of measuring, as 2026-05-31; today, if not given."
+        ),
     ):
         function = option(function)
     return function
@@ -98,19 +117,12 @@ def page(
 @command.command(name="enter")
 @which_printer
 @click.option("--size", default="A4", show_default=True, help="Size of the page measured.")
-@click.option("--measured-on", help="Date of measuring, as 2026-05-31; today, if not given.")
-@click.option(
-    "--accept",
-    multiple=True,
-    type=click.Choice(["dialog-scaling", "misfit"]),
-    help="Take readings that would be refused for this reason.",
-)
+@how_entered
 @click.option(
     "--picture",
     type=click.Path(path_type=Path),
     help="PNG to write that shows where to lay the rule; made before you are asked.",
 )
-@click.option("--instead", is_flag=True, help="In place of the page entered last.")
 @click.argument("readings", nargs=-1)
 def enter(
     printer: str,
@@ -161,9 +173,14 @@ def enter(
         accept=frozenset(accept),
         instead=instead,
     )
-    for line in entered.lines:
+    _tell(entered.lines, entered.updated.notices, key)
+
+
+def _tell(lines: Iterable[str], notices: Iterable[Notice], key: PrinterKey) -> None:
+    """What a page that was entered says, and how to use it."""
+    for line in lines:
         say(wrapped(line) if not line.startswith(" ") else line)
-    say_notices(entered.updated.notices)
+    say_notices(notices)
     say(wrapped(f'Put printer = "{key.printer}" under [[sheet]] in your job file to use it.'))
 
 
@@ -206,14 +223,7 @@ def _asked(key: PrinterKey, size: str) -> str:
     metavar="SCAN",
     help="A scan that shows a steel rule beside the page.",
 )
-@click.option("--measured-on", help="Date of measuring, as 2026-05-31; today, if not given.")
-@click.option(
-    "--accept",
-    multiple=True,
-    type=click.Choice(["dialog-scaling", "misfit"]),
-    help="Take readings that would be refused for this reason.",
-)
-@click.option("--instead", is_flag=True, help="In place of the page entered last.")
+@how_entered
 @click.argument("given", nargs=-1, required=True, metavar="SCAN... READINGS")
 def scan(
     printer: str,
@@ -266,23 +276,13 @@ def scan(
         accept=frozenset(accept),
         instead=instead,
     )
-    for line in scanned.lines:
-        say(wrapped(line) if not line.startswith(" ") else line)
-    say_notices(scanned.updated.notices)
-    say(wrapped(f'Put printer = "{key.printer}" under [[sheet]] in your job file to use it.'))
+    _tell(scanned.lines, scanned.updated.notices, key)
 
 
 @command.command(name="photos")
 @which_printer
 @click.option("--size", help="Size of the page; its markers say it, this only checks.")
-@click.option("--measured-on", help="Date of measuring, as 2026-05-31; today, if not given.")
-@click.option(
-    "--accept",
-    multiple=True,
-    type=click.Choice(["dialog-scaling", "misfit"]),
-    help="Take readings that would be refused for this reason.",
-)
-@click.option("--instead", is_flag=True, help="In place of the page entered last.")
+@how_entered
 @click.argument("given", nargs=-1, required=True, metavar="PHOTO... READINGS")
 def photos(
     printer: str,
@@ -325,10 +325,7 @@ def photos(
         accept=frozenset(accept),
         instead=instead,
     )
-    for line in entered.lines:
-        say(wrapped(line) if not line.startswith(" ") else line)
-    say_notices(entered.updated.notices)
-    say(wrapped(f'Put printer = "{key.printer}" under [[sheet]] in your job file to use it.'))
+    _tell(entered.lines, entered.updated.notices, key)
 
 
 def scans_and_readings(given: tuple[str, ...]) -> tuple[list[Path], str]:
