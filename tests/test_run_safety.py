@@ -226,7 +226,7 @@ def test_clocks_that_are_off(epoch: str, runs: Runs, tmp_path: Path) -> None:
     assert (tmp_path / "job-out").exists() == (run.code == 0)
 
 
-def test_the_locale_and_the_order_of_sets_change_nothing(tmp_path: Path) -> None:
+def test_locale_order_of_sets_and_number_of_processes_change_nothing(tmp_path: Path) -> None:
     found = []
     for seed, name in enumerate(("C", "tr_TR.UTF-8")):
         home = tmp_path / name
@@ -239,6 +239,7 @@ def test_the_locale_and_the_order_of_sets_change_nothing(tmp_path: Path) -> None
             "PYTHONHASHSEED": str(seed),
             "PYTHONPATH": str(ROOT),
             "DECALPREP_HOME": str(tmp_path / "records"),
+            "DECALPREP_LIMITS": f"max_processes={1 + seed}",
             "SOURCE_DATE_EPOCH": "1760000000",
         }
         command = [sys.executable, "-m", "decalprep.cli", "make", "job.toml"]

@@ -59,15 +59,18 @@ def all_done(tasks: Sequence[Task[T]], say: Say) -> list[T]:
         with _crew(tasks, helpers) as crew:
             crew.work(say)
             crew.await_helpers(say)
-    results = []
-    for k, task in enumerate(tasks):
-        if k not in crew.outcomes:  # its helper died or could not send it, or it had no number
-            crew.outcomes[k] = (True, task(say))
-        well, value = crew.outcomes[k]
-        if not well:
-            raise value
-        results.append(value)
-    return results
+        return [_outcome(crew, k, task, say) for k, task in enumerate(tasks)]
+
+
+def _outcome(crew: _Crew, number: int, task: Task[T], say: Say) -> T:
+    """What a task gave or raises; done here now if it had no number, or its helper died with it."""
+    if number not in crew.outcomes:
+        return task(say)
+    well, value = crew.outcomes[number]
+    if not well:
+        raise value
+    found: T = value
+    return found
 
 
 @dataclass
