@@ -110,3 +110,19 @@ def test_a_job_asks_for_it(tmp_path: Path) -> None:
         read_back = read_job(job)
         made = prepare_panel(read_back.panels[0], read_back, None, lambda _: None)
         assert made.taken.pixels == pixels
+        assert "resample-unused" not in {n.code for n in made.notices}
+
+
+def test_a_drawing_is_not_resampled_in_silence(tmp_path: Path) -> None:
+    from decalprep.jobs.jobfile import read_job
+    from decalprep.jobs.prepare import prepare_panel
+
+    (tmp_path / "bow.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm">'
+        '<rect width="40mm" height="30mm" fill="#246"/></svg>'
+    )
+    text = '[[panel]]\nname = "bow"\nartwork = "bow.svg"\noutline_from = "page"\n'
+    (tmp_path / "job.toml").write_text(text + "resample = true\n")
+    job = read_job(tmp_path / "job.toml")
+    made = prepare_panel(job.panels[0], job, None, lambda _: None)
+    assert "resample-unused" in {n.code for n in made.notices}

@@ -249,7 +249,11 @@ def _take_in(panel: PanelSpec, job: Job, face: PartFace | None) -> Artwork:
             where=f"{panel.name} ({panel['artwork']})",
             do='measure one side of the drawing page and add width = "... mm" to the panel',
         )
-    return replace(artwork, name=panel.name)
+    notices = artwork.notices
+    if panel["resample"] and artwork.pixels is None:
+        text = "resample = true does nothing here: it is for pictures, and this is a drawing"
+        notices = (*notices, Notice("resample-unused", text, panel.name))
+    return replace(artwork, name=panel.name, notices=notices)
 
 
 def _known_distance(panel: PanelSpec) -> KnownDistance | None:
