@@ -1,5 +1,6 @@
 """Photographs of the page: camera and page solved for, uncertainty told, the useless refused."""
 
+import math
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,7 +12,13 @@ from virtual.pages import parts
 from virtual.phone import Curl, Phone, Shot, disc_centroids, five_shots, photograph
 from virtual.prints import drawn
 
-from decalprep.calibration import PhotoPoints, coverage_factor, plain_rule_u, shape_from_photos
+from decalprep.calibration import (
+    PhotoPoints,
+    coverage_factor,
+    photos,
+    plain_rule_u,
+    shape_from_photos,
+)
 from decalprep.calibration.bundle import Taken, solved, start
 from decalprep.calibration.photos import _view
 from decalprep.cli import run
@@ -212,3 +219,19 @@ def test_drawn_photographs_from_end_to_end(
     assert dict(record.history[0])["method"] == "photos and rule"
     assert run([*command, *names[:1], readings]) == 7
     assert "one photograph tells nothing" in " ".join(capsys.readouterr().err.split())
+
+
+@pytest.mark.parametrize("variance", [-1e-9, math.nan])
+def test_an_answer_without_an_uncertainty_is_none(
+    variance: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Least squares of places that no camera sees so can end in any number, or in none."""
+    four = points(ROUND)
+    known = {"disc_mm": LAYOUT.disc_diameter_mm, "rule_u": plain_rule_u(LAYOUT)}
+    fit = shape_from_photos(four, **known)
+    wrong = replace(fit, shape=replace(fit.shape, covariance=((variance, 0.0), (0.0, 1e-9))))
+    monkeypatch.setattr(photos, "_finding", lambda *_: wrong)
+    monkeypatch.setattr(photos, "_first", lambda *_: (None, 1.0))
+    monkeypatch.setattr(photos, "_reasons", lambda *_: [])
+    with pytest.raises(ReadingsRefused, match="no camera and no page explain"):
+        shape_from_photos(four, **known)

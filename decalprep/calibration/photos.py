@@ -107,9 +107,12 @@ def shape_from_photos(
     bundle, sigma = _first(views, disc_mm / 2)
     fit = _finding(photos, views, bundle, sigma, disc_mm / 2)
     reasons = _reasons(photos, bundle, fit)
-    u = [math.sqrt(fit.shape.covariance[i][i]) for i in (0, 1)]
+    variances = [fit.shape.covariance[i][i] for i in (0, 1)]
+    if not all(0.0 < v < math.inf for v in variances):  # or no number at all
+        reasons.insert(0, "no camera and no page explain the photographs")
     if reasons:
         raise ReadingsRefused("; ".join(reasons), do=_ADVICE)
+    u = [math.sqrt(v) for v in variances]
     if any(mine > rules for mine, rules in zip(u, rule_u, strict=True)):
         told = (
             "the photographs know the page's shape less well than a plain rule would: "
