@@ -148,17 +148,24 @@ def doubling_forms(document: pikepdf.Pdf, page: pikepdf.Page) -> None:
     shows(document, page, made)
 
 
-def flate_bomb(document: pikepdf.Pdf, page: pikepdf.Page) -> None:
+def blanks(megabytes: int) -> bytes:
+    """A zlib stream of so many spaces: one packed block again and again (RFC 1950 and 1951)."""
     packer = zlib.compressobj(9)
-    data = b"".join(packer.compress(b" " * 1_000_000) for _ in range(400)) + packer.flush()
-    page.obj.Contents = pikepdf.Stream(document, data, Filter=pikepdf.Name.FlateDecode)
+    first = packer.compress(b" " * 1_000_000) + packer.flush(zlib.Z_FULL_FLUSH)
+    again = packer.compress(b" " * 1_000_000) + packer.flush(zlib.Z_FULL_FLUSH)
+    total = 1
+    for _ in range(megabytes):
+        total = zlib.adler32(b" " * 1_000_000, total)
+    return first + again * (megabytes - 1) + b"\3\0" + struct.pack(">I", total)
+
+
+def flate_bomb(document: pikepdf.Pdf, page: pikepdf.Page) -> None:
+    page.obj.Contents = pikepdf.Stream(document, blanks(260), Filter=pikepdf.Name.FlateDecode)
 
 
 def packed_twice(document: pikepdf.Pdf, page: pikepdf.Page) -> None:
-    packer = zlib.compressobj(9)
-    data = b"".join(packer.compress(b" " * 1_000_000) for _ in range(400)) + packer.flush()
     twice = pikepdf.Array([pikepdf.Name.FlateDecode, pikepdf.Name.FlateDecode])
-    page.obj.Contents = pikepdf.Stream(document, zlib.compress(data, 1), Filter=twice)
+    page.obj.Contents = pikepdf.Stream(document, zlib.compress(blanks(260), 1), Filter=twice)
 
 
 def huge_image(document: pikepdf.Pdf, page: pikepdf.Page) -> None:
@@ -268,9 +275,8 @@ def function_in_itself(document: pikepdf.Pdf, page: pikepdf.Page) -> None:
 
 
 def holed_plate_pdf(document: pikepdf.Pdf, page: pikepdf.Page) -> None:
-    page.obj.MediaBox = pikepdf.Array([0, 0, 425, 425])
-    rows = [b"0.1 0.1 0.2 rg 2 2 421 421 re"]
-    rows += [b"%d %d 2 2 re" % (10 + 4 * i, 10 + 4 * j) for i in range(100) for j in range(100)]
+    rows = [b"0.1 0.1 0.2 rg 2 2 166 109 re"]
+    rows += [b"%d %d 2 2 re" % (10 + 4 * i, 6 + 3 * j) for i in range(34) for j in range(33)]
     page.obj.Contents = document.make_stream(b"\n".join(rows) + b" f*")
 
 
@@ -375,9 +381,9 @@ def doubling_blocks(document, space) -> None:
 
 def deep_blocks(document, space) -> None:
     document.blocks.new("B0").add_circle((0, 0), 1)
-    for k in range(1, 3000):
+    for k in range(1, 1200):
         document.blocks.new(f"B{k}").add_blockref(f"B{k - 1}", (0, 0))
-    space.add_blockref("B2999", (10, 10))
+    space.add_blockref("B1199", (10, 10))
 
 
 def endless_rows(document, space) -> None:
@@ -406,9 +412,9 @@ def tiny_hatch(document, space) -> None:
 
 
 def holed_plate_dxf(document, space) -> None:
-    for i in range(100):
-        for j in range(100):
-            space.add_circle((1 + 0.58 * i, 1 + 0.38 * j), 0.12)
+    for i in range(34):
+        for j in range(33):
+            space.add_circle((1 + 1.7 * i, 1 + 1.15 * j), 0.12)
 
 
 def crossing_outline(document, space) -> None:

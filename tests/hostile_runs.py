@@ -1,10 +1,12 @@
 """Command lines run under caps, through one ``hostile_runner`` process."""
 
+import atexit
 import json
 import os
 import subprocess
 import sys
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -39,22 +41,17 @@ class Runs:
             env=os.environ | {"PYTHONPATH": str(here.parent), "DECALPREP_LIMITS": ""},
         )
 
-    def run(
-        self,
-        args: list[str],
-        folder: Path,
-        *,
-        limits: dict[str, int] | None = None,
-        env: dict[str, str] | None = None,
-    ) -> Run:
-        """One command line in a folder; ``limits`` are caps by their name in ``resource``."""
-        asked: dict[str, Any] = {"args": args, "cwd": str(folder), "limits": limits or {}}
-        asked["env"] = {"DECALPREP_HOME": str(folder / "records"), **(env or {})}
+    def run(self, args: list[str], folder: Path, **how: Any) -> Run:
+        """One command line in a folder; ``how`` is as for ``asked``."""
+        return self.together(asked(args, folder, **how))[0]
+
+    def together(self, *asked: dict[str, Any]) -> list[Run]:
+        """Command lines that are started at the same time."""
         assert self._process.stdin is not None
         assert self._process.stdout is not None
         self._process.stdin.write(json.dumps(asked) + "\n")
         self._process.stdin.flush()
-        return Run(**json.loads(self._process.stdout.readline()))
+        return [Run(**answer) for answer in json.loads(self._process.stdout.readline())]
 
     def close(self) -> None:
         """End the runner."""
@@ -63,3 +60,37 @@ class Runs:
         self._process.stdin.close()
         self._process.wait(timeout=30)
         self._process.stdout.close()
+
+
+def asked(
+    args: list[str],
+    folder: Path,
+    *,
+    limits: dict[str, int] | None = None,
+    env: dict[str, str] | None = None,
+    terminal: bool = False,
+    first: str = "",
+    kill_after_s: float | None = None,
+) -> dict[str, Any]:
+    """A command line to be run in a folder, as the runner is told of it.
+
+    ``limits`` are caps by their name in ``resource``. ``first`` is Python that the run's process
+    does before. A run at a ``terminal`` shows both its outputs there.
+    """
+    return {
+        "args": args,
+        "cwd": str(folder),
+        "limits": limits or {},
+        "env": {"DECALPREP_HOME": str(folder / "records"), **(env or {})},
+        "terminal": terminal,
+        "first": first,
+        "kill_after_s": kill_after_s,
+    }
+
+
+@lru_cache(maxsize=1)
+def shared_runs() -> Runs:
+    """One runner for all test modules of a process: to load the modules takes longer than a run."""
+    runner = Runs()
+    atexit.register(runner.close)
+    return runner

@@ -11,13 +11,10 @@ import random
 import signal
 import subprocess
 import sys
-import threading
-import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from hostile_runs import Runs
+from hostile_runs import Runs, asked, shared_runs
 
 from decalprep.export import write_folder
 
@@ -25,15 +22,14 @@ pytestmark = pytest.mark.skipif(os.name != "posix", reason="signals and caps are
 
 ROOT = Path(__file__).parent.parent
 SVG = (
-    '<svg xmlns="http://www.w3.org/2000/svg" width="{w}mm" height="40mm" viewBox="0 0 {w} 40">'
-    '<rect width="{w}" height="40" fill="#223"/></svg>'
+    '<svg xmlns="http://www.w3.org/2000/svg" width="{w}mm" height="15mm" viewBox="0 0 {w} 15">'
+    '<rect width="{w}" height="15" fill="#223"/></svg>'
 )
 NAMES = [f"{k}.txt" for k in range(30)] + [f"cut/{k}.svg" for k in range(10)]
 WRITER = """
-import os, sys
+import os
 from decalprep.export import files, write_folder
 
-after = int(sys.argv[3])
 count = 0
 
 
@@ -50,8 +46,8 @@ def counted(real):
 for name in ("replace", "rename", "fsync", "link", "unlink", "chmod"):
     setattr(files.os, name, counted(getattr(os, name)))
 files.tempfile.mkstemp = counted(files.tempfile.mkstemp)
-names = sys.argv[4].split("|")
-write_folder(sys.argv[1], {n: sys.argv[2].encode() for n in names})
+write_folder(folder, {n: word.encode() for n in names})
+os._exit(0)
 """
 
 
@@ -64,13 +60,18 @@ def contents(folder: Path) -> dict[str, bytes]:
     }
 
 
-def write(folder: Path, word: str, after: int) -> int:
+@pytest.fixture(scope="module")
+def runs() -> Runs:
+    return shared_runs()
+
+
+def write(runs: Runs, folder: Path, word: str, after: int) -> int:
     """Exit code of a writer that kills itself at its ``after``-th call of the system."""
-    args = [sys.executable, "-c", WRITER, str(folder), word, str(after), "|".join(NAMES)]
-    return subprocess.run(args, env=os.environ | {"PYTHONPATH": str(ROOT)}, check=False).returncode
+    given = f"folder, word, after, names = {str(folder)!r}, {word!r}, {after}, {NAMES!r}\n"
+    return runs.run([], folder.parent, first=given + WRITER).code
 
 
-def test_a_set_killed_at_any_call_is_old_or_new_after_healing(tmp_path: Path) -> None:
+def test_a_set_killed_at_any_call_is_old_or_new_after_healing(runs: Runs, tmp_path: Path) -> None:
     """A step is drawn from each part of the run: staging, between the moves, cleaning up."""
     chance = random.Random(5)
     calls = sorted({chance.randrange(1, 420) for _ in range(14)} | {1, 2, 205, 215, 235, 250})
@@ -78,7 +79,7 @@ def test_a_set_killed_at_any_call_is_old_or_new_after_healing(tmp_path: Path) ->
     for after in calls:
         home = tmp_path / f"{after}"
         write_folder(home, dict.fromkeys(NAMES, b"old"))
-        code = write(home, "new", after)
+        code = write(runs, home, "new", after)
         assert code in (-signal.SIGKILL, 0)
         write_folder(home, {"other.txt": b"other"})
         healed = contents(home)
@@ -94,24 +95,17 @@ def test_a_set_killed_at_any_call_is_old_or_new_after_healing(tmp_path: Path) ->
 # ---------------------------------------------------------------- whole runs
 
 
-@pytest.fixture(scope="module")
-def runs() -> Iterator[Runs]:
-    runner = Runs()
-    yield runner
-    runner.close()
-
-
-def job(folder: Path, *, width: int = 60, name: str = "bilge") -> None:
+def job(folder: Path, *, width: int = 20, name: str = "bilge") -> None:
     (folder / "bilge.svg").write_text(SVG.format(w=width))
-    lines = f'[[panel]]\nname = "{name}"\nartwork = "bilge.svg"\n'
-    (folder / "job.toml").write_text(lines)
+    panel = f'[[panel]]\nname = "{name}"\nartwork = "bilge.svg"\n'
+    (folder / "job.toml").write_text('[[sheet]]\nname = "small"\nsize = "100 x 80 mm"\n' + panel)
 
 
 def whole(folder: Path) -> str:
     """The width that a result folder tells, after seeing that its files belong together."""
     data = json.loads((folder / "result.json").read_text())
     width = round(data["panels"][0]["artwork_mm"][0])
-    assert f"{width}.00 x 40.00" in (folder / "proof.txt").read_text()
+    assert f"{width}.00 x 15.00" in (folder / "proof.txt").read_text()
     assert (folder / "sheets.pdf").read_bytes().startswith(b"%PDF-")
     return str(width)
 
@@ -126,19 +120,12 @@ def test_a_run_killed_at_any_time_leaves_the_old_output_or_the_new(
     job(tmp_path)
     assert runs.run(["make", "job.toml"], tmp_path).code == 0
     out = tmp_path / "job-out"
-    for delay in (0.3, 0.9, 1.4):
-        job(tmp_path, width=70)
-        command = [sys.executable, "-m", "decalprep.cli", "make", "job.toml"]
-        home = {"PYTHONPATH": str(ROOT), "DECALPREP_HOME": str(tmp_path / "records")}
-        child = subprocess.Popen(
-            command, cwd=tmp_path, env=os.environ | home, stdout=subprocess.DEVNULL
-        )
-        time.sleep(delay)
-        child.kill()
-        child.wait()
-        assert whole(out) in ("60", "70")
+    job(tmp_path, width=25)
+    for delay in (0.1, 0.3, 0.5):
+        runs.run(["make", "job.toml"], tmp_path, kill_after_s=delay)
+        assert whole(out) in ("20", "25")
     assert runs.run(["make", "job.toml"], tmp_path).code == 0
-    assert whole(out) == "70"
+    assert whole(out) == "25"
     assert not [p for p in out.iterdir() if p.name.startswith(".")]
 
 
@@ -147,7 +134,7 @@ def test_a_full_disk_leaves_the_old_output(runs: Runs, tmp_path: Path) -> None:
     job(tmp_path)
     assert runs.run(["make", "job.toml"], tmp_path).code == 0
     before = digest(tmp_path / "job-out")
-    job(tmp_path, width=70)
+    job(tmp_path, width=25)
     run = runs.run(["make", "job.toml"], tmp_path, limits={"RLIMIT_FSIZE": 20_000})
     assert run.code in (3, 8), run
     assert "Traceback" not in run.err
@@ -191,30 +178,16 @@ def test_a_folder_that_may_not_be_written(runs: Runs, tmp_path: Path) -> None:
         out.chmod(0o755)
 
 
-def test_two_runs_in_one_folder(tmp_path: Path) -> None:
+def test_two_runs_in_one_folder(runs: Runs, tmp_path: Path) -> None:
     """Both end well, and the files are of one of them."""
-    for width in (60, 70):
+    for width in (20, 25):
         home = tmp_path / f"{width}"
         home.mkdir()
         job(home, width=width)
-    pair = [Runs(), Runs()]
-    found: list[int] = []
-
-    def make(runner: Runs, folder: Path) -> None:
-        found.append(runner.run(["make", "job.toml", "--to", "../out"], folder).code)
-
-    threads = [
-        threading.Thread(target=make, args=(runner, tmp_path / f"{width}"))
-        for runner, width in zip(pair, (60, 70), strict=True)
-    ]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    for runner in pair:
-        runner.close()
-    assert found == [0, 0]
-    assert whole(tmp_path / "out") in ("60", "70")
+    make = ["make", "job.toml", "--to", "../out"]
+    found = runs.together(*(asked(make, tmp_path / width) for width in ("20", "25")))
+    assert [run.code for run in found] == [0, 0], found
+    assert whole(tmp_path / "out") in ("20", "25")
 
 
 @pytest.mark.parametrize("epoch", ["0", "4102444800", "99999999999999999999", "-5", "soon"])
