@@ -1,6 +1,7 @@
 """Plans on the build sheets: every hole and every piece can be told from the others."""
 
 import io
+import re
 from itertools import combinations
 
 import pytest
@@ -89,3 +90,24 @@ def test_every_piece_is_named_on_the_sheets_page(pages: list[str]) -> None:
     for word in ("Plan of sheet 1 of 1 (A4)", "1 winch 1/2", "2 winch 2/2", "3 = fog horn"):
         assert word in pages[1]
     assert "1 = winch" not in pages[1]
+
+
+def test_a_long_list_has_columns_and_says_what_it_leaves_out() -> None:
+    """Small pieces on Tabloid, 400 of them: names cut to the column, the rest in the report."""
+    from PIL import Image
+
+    picture = io.BytesIO()
+    Image.new("RGB", (40, 30)).save(picture, "PNG")
+    pieces = tuple(
+        PlanPiece(k, f"{'winch ' * 12}{k}", tuple(rectangle_path(Box(x, y, x + 5, y + 5)).points()))
+        for k in range(1, 401)
+        for x, y in [(10 + 12 * (k % 20), 10 + 12 * (k // 20))]
+    )
+    plan = SheetPlan("sheet 1 of 1", 279, 432, pieces)
+    pdf = build_sheets_pdf([BuildSheetPanel("winch", picture.getvalue())], "Tug", plans=[plan])
+    text = PdfReader(io.BytesIO(pdf)).pages[1].extract_text()
+    listed = [line for line in text.splitlines() if " = winch" in line]
+    left = re.search(r"and (\d+) more: report.html lists all", text)
+    assert left is not None
+    assert len(listed) + int(left[1]) == 400
+    assert all(line.endswith("...") for line in listed)

@@ -4,6 +4,7 @@ The same panels give the same bytes. Set in the Vera typeface that comes with re
 """
 
 import io
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
@@ -35,7 +36,7 @@ GAP_MM = 6.0
 LEFT_SHARE = 0.42
 PICTURE_HIGH_MM = 88.0
 HOLES_LEAST_PT, HOLES_MOST_PT = 130.0, 230.0
-PLAN_LIST_MM = 48.0
+PLAN_LIST_MM, PLAN_LEAST_PT, PLAN_LEADING, PLAN_MOST_COLUMNS = 48.0, 5.0, 1.3, 3
 SIZES_PT = (9.0, 8.5, 8.0, 7.5, 7.0, 6.5)
 """Type sizes tried, largest first, until the page holds everything."""
 
@@ -214,17 +215,34 @@ def _draw_plan(
     words = "Which piece is which, seen from the printed side; not to scale."
     body, _, _ = _styles(9.0)
     _flow(canvas, [_paragraph(words, body)], margin, top, width_pt - 2 * margin)
-    list_wide = pt_from_mm(PLAN_LIST_MM)
+    wide, high = pt_from_mm(PLAN_LIST_MM), top - 18 - foot
+    holds = int(high / (PLAN_LEAST_PT * PLAN_LEADING))
+    columns = min(PLAN_MOST_COLUMNS, max(1, math.ceil(len(plan.pieces) / holds)))
     shown = replace(plan, pieces=tuple(replace(p, name=_shown(p.name)) for p in plan.pieces))
-    frame = (margin, foot, width_pt - margin - list_wide, top - 18)
-    listed = draw_sheet_plan(canvas, shown, frame)
-    if not listed:
-        return
+    left = width_pt - margin - columns * wide
+    listed = draw_sheet_plan(canvas, shown, (margin, foot, left, top - 18))
     lines = [f"{piece.number} = {piece.name}" for piece in listed]
-    size = min(8.0, (top - 18 - foot) / len(lines) / 1.3)
+    if len(lines) > columns * holds:
+        more = len(lines) - columns * holds + 1
+        lines = [*lines[: columns * holds - 1], f"and {more} more: report.html lists all"]
+    rows = math.ceil(len(lines) / columns)
+    size = min(8.0, high / max(rows, 1) / PLAN_LEADING)
     canvas.setFont("Sheet", size)
-    for k, line in enumerate(lines, 1):
-        canvas.drawString(width_pt - margin - list_wide + 10, top - 18 - k * size * 1.3, line)
+    for k, line in enumerate(lines):
+        column, row = divmod(k, rows)
+        x, y = left + 10 + column * wide, top - 18 - (row + 1) * size * PLAN_LEADING
+        canvas.drawString(x, y, _shortened(line, size, wide - 14))
+
+
+def _shortened(text: str, size: float, room: float) -> str:
+    """The text, its end left out where it is wider than the room (points)."""
+    from reportlab.pdfbase.pdfmetrics import stringWidth
+
+    if stringWidth(text, "Sheet", size) <= room:
+        return text
+    while len(text) > 1 and stringWidth(f"{text}...", "Sheet", size) > room:
+        text = text[:-1]
+    return f"{text}..."
 
 
 def _heading(
