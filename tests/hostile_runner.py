@@ -86,7 +86,8 @@ def child(asked: dict[str, object], out: int, err: int) -> None:
 def answers(together: list[dict[str, object]]) -> list[dict[str, object]]:
     """What runs gave that were started at the same time.
 
-    That is the exit code (negative: the signal), both outputs, seconds, and peak MB. On a terminal, all that a run shows is ``out``.
+    That is the exit code (negative: the signal), both outputs, seconds, and peak MB. On a terminal,
+    all that a run shows is ``out``.
     """
     with contextlib.ExitStack() as stack:
         started = [begun(asked, stack) for asked in together]

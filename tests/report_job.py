@@ -55,6 +55,12 @@ def laid_out(folder: Path, *, job: str = JOB) -> Path:
     for name in ("winch.svg", "winch-plate.dxf", "alarms.png"):
         shutil.copy(demo / name, folder / name)
     (folder / "job.toml").write_text(job, encoding="utf-8")
+    save_records(folder / "home")
+    return folder / "job.toml"
+
+
+def save_records(home: Path) -> None:
+    """The records of two printers and of the winch's plate."""
     for record in (
         PrinterRecord(
             "office laser",
@@ -71,12 +77,11 @@ def laid_out(folder: Path, *, job: str = JOB) -> Path:
         ),
         PrinterRecord("other", "full-sheet label stock", scale_x=0.004, measured_on="2026-01-01"),
     ):
-        save_printer(folder / "home", record)
+        save_printer(home, record)
     save_part(
-        folder / "home",
+        home,
         PartRecord("winch plate 1", scale_x=0.002, scale_y=0.001, same_rule_as_printer=True),
     )
-    return folder / "job.toml"
 
 
 def made_job(folder: Path, *, private: bool = False, job: str = JOB) -> Made:

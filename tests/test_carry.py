@@ -6,9 +6,11 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
+import ezdxf
 import pikepdf
 import pytest
-from report_job import laid_out, shared_job
+from PIL import Image, ImageDraw
+from report_job import laid_out, save_records
 
 from decalprep.cli import run
 from decalprep.errors import ExitCode, InputProblem, OutputProblem, TooMuch
@@ -26,22 +28,70 @@ from decalprep.proof.expected import ExpectedJob, ExpectedSheet
 JOB_TEXT = b'[[panel]]\nname = "a"\nartwork = "a.svg"\n'
 
 
+SMALL_JOB = """
+[[sheet]]
+name = "small label"
+size = "100 x 80 mm"
+stock = "full-sheet label stock"
+printer = "office laser"
+
+[[panel]]
+name = "winch"
+artwork = "winch.svg"
+part = "winch-plate.dxf"
+part_record = "winch plate 1"
+
+[[panel]]
+name = "alarms"
+artwork = "alarms.png"
+copies = 2
+"""
+
+
+def small_job(folder: Path) -> Path:
+    """A job of an SVG with its part as DXF, and a PNG, all small; its records under ``home``."""
+    (folder / "winch.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
+        '<rect width="40" height="30" fill="#223"/>'
+        '<path d="M5 5H30" stroke="#fff" stroke-width="0.05"/></svg>'
+    )
+    plate = ezdxf.new(units=4)
+    corners = [(0, 0), (40, 0), (40, 30), (0, 30)]
+    plate.modelspace().add_lwpolyline(corners, close=True)
+    plate.modelspace().add_circle((20, 15), 2.5)
+    plate.saveas(folder / "winch-plate.dxf")
+    strip = Image.new("RGBA", (236, 118))
+    ImageDraw.Draw(strip).rounded_rectangle((12, 12, 223, 105), 20, fill=(60, 20, 20, 255))
+    strip.save(folder / "alarms.png", dpi=(300, 300))
+    (folder / "job.toml").write_text(SMALL_JOB, encoding="utf-8")
+    save_records(folder / "home")
+    return folder / "job.toml"
+
+
 @pytest.fixture(scope="module")
-def made() -> Made:
-    return shared_job()
+def source(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("source")
+    small_job(folder)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def made(source: Path) -> Made:
+    return make_job(read_job(source / "job.toml"), options_for(source, "home"), lambda _: None)
+
+
+def options_for(folder: Path, records: str = "records") -> MakeOptions:
+    return MakeOptions(records=folder / records, today="2026-01-15")
 
 
 # ---------------------------------------------------------------- there and back
 
 
-def test_the_job_comes_back_word_for_word(made: Made, tmp_path: Path) -> None:
-    source = tmp_path / "source"
-    source.mkdir()
-    laid_out(source)
+def test_the_job_comes_back_word_for_word(made: Made, source: Path, tmp_path: Path) -> None:
     unpacked = take_out(made.files["sheets.pdf"], name="sheets.pdf")
     assert unpacked.job == "job.toml"
     assert unpacked.left_out == ()
-    assert unpacked.printers == {"A4 label": "office laser"}
+    assert unpacked.printers == {"small label": "office laser"}
     write_out(unpacked, tmp_path / "back")
     for name in ("job.toml", "winch.svg", "winch-plate.dxf", "alarms.png"):
         assert (tmp_path / "back" / name).read_bytes() == (source / name).read_bytes(), name
@@ -55,12 +105,12 @@ def test_made_again_from_the_pdf_alone_it_is_the_same_and_for_another_printer_tr
 ) -> None:
     write_out(take_out(made.files["sheets.pdf"], name="sheets.pdf"), tmp_path)
     job = read_job(tmp_path / "job.toml")
-    options = MakeOptions(records=tmp_path / "records", today="2026-01-15")
+    options = options_for(tmp_path)
     again = make_job(job, options, lambda _: None)
     assert again.laid.kept == len(again.laid.placements)
     assert again.files["sheets.pdf"] == made.files["sheets.pdf"]
 
-    laid_out(tmp_path)  # its ``home`` knows the other printer
+    save_records(tmp_path / "home")  # the other printer's too
     other = replace(options, records=tmp_path / "home")
     new = make_job(with_printer(job, "other"), other, lambda _: None)
     assert new.proof.passed
@@ -122,7 +172,8 @@ def test_private_is_a_word_of_the_command_line(
         '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
         '<rect width="40" height="30" fill="#223"/></svg>'
     )
-    (tmp_path / "job.toml").write_bytes(JOB_TEXT)
+    sheet = b'[[sheet]]\nname = "small"\nsize = "100 x 80 mm"\n'
+    (tmp_path / "job.toml").write_bytes(sheet + JOB_TEXT)
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("DECALPREP_HOME", str(tmp_path / "records"))
     assert run(["make", "job.toml", "--private"]) == ExitCode.OK
@@ -134,10 +185,6 @@ def test_private_is_a_word_of_the_command_line(
 
 
 # ---------------------------------------------------------------- limits and links
-
-
-def options_for(folder: Path) -> MakeOptions:
-    return MakeOptions(records=folder / "records", today="2026-01-15")
 
 
 def test_what_is_too_large_is_left_out_and_told(

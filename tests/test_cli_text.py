@@ -1,9 +1,7 @@
 """What the command line says: width, examples, colour, progress, completion, interruption."""
 
 import os
-import pty
 import re
-import select
 import subprocess
 import sys
 import tomllib
@@ -12,6 +10,7 @@ from pathlib import Path
 
 import click
 import pytest
+from hostile_runs import Runs, shared_runs
 
 import decalprep
 from decalprep.cli import COMMANDS, group
@@ -22,11 +21,16 @@ from decalprep.jobs.make import MakeOptions, make_job, steps_of
 
 ROOT = Path(decalprep.__file__).parent.parent
 SVG = (
-    '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
-    '<rect width="40" height="30" fill="#223"/><path d="M5 5H30" stroke="#fff" '
+    '<svg xmlns="http://www.w3.org/2000/svg" width="30mm" height="20mm" viewBox="0 0 30 20">'
+    '<rect width="30" height="20" fill="#223"/><path d="M5 5H25" stroke="#fff" '
     'stroke-width="0.05"/></svg>'
 )
-JOB = '[[panel]]\nname = "bilge"\nartwork = "a.svg"\n[[panel]]\nname = "fire"\nartwork = "a.svg"\n'
+PANEL = '[[panel]]\nname = "{}"\nartwork = "a.svg"\n'
+JOB = (
+    '[[sheet]]\nname = "small"\nsize = "100 x 80 mm"\n'
+    + PANEL.format("bilge")
+    + PANEL.format("fire")
+)
 
 
 def walk(
@@ -66,31 +70,9 @@ def environment(folder: Path, **more: str) -> dict[str, str]:
     }
 
 
-def on_a_terminal(folder: Path, *args: str, **more: str) -> tuple[int, str]:
-    """Exit code and what a run shows on a terminal of its own."""
-    mine, theirs = pty.openpty()
-    done = subprocess.Popen(
-        [sys.executable, "-m", "decalprep.cli", *args],
-        cwd=folder,
-        env=environment(folder, **more),
-        stdin=subprocess.DEVNULL,
-        stdout=theirs,
-        stderr=theirs,
-    )
-    os.close(theirs)
-    shown = b""
-    while True:
-        ready, _, _ = select.select([mine], [], [], 120)
-        assert ready, "the run hangs"
-        try:
-            data = os.read(mine, 65536)
-        except OSError:  # how Linux tells that the other end is closed
-            break
-        if not data:
-            break
-        shown += data
-    os.close(mine)
-    return done.wait(60), shown.decode("utf-8", "replace")
+@pytest.fixture(scope="module")
+def runs() -> Runs:
+    return shared_runs()
 
 
 # ---------------------------------------------------------------- help
@@ -224,22 +206,27 @@ def test_words_are_completed(words: str, told: str, tmp_path: Path) -> None:
 # ---------------------------------------------------------------- colour and progress
 
 
-def test_colour_on_a_terminal_only_where_it_is_wanted(folder: Path) -> None:
+def test_colour_on_a_terminal_only_where_it_is_wanted(runs: Runs, folder: Path) -> None:
     """NO_COLOR as no-color.org has it: set and not empty means no colour."""
-    (folder / "bare.svg").write_text(SVG.replace('width="40mm" height="30mm" ', ""))
+    (folder / "bare.svg").write_text(SVG.replace('width="30mm" height="20mm" ', ""))
     seen = {}
     for key, more in (("plain", {}), ("none", {"NO_COLOR": "1"}), ("dumb", {"TERM": "dumb"})):
-        code, seen[key] = on_a_terminal(folder, "look", "bare.svg", **more)
-        assert code == ExitCode.OK, seen[key]
+        env = {"TERM": "xterm", **more}
+        done = runs.run(["look", "bare.svg"], folder, env=env, terminal=True)
+        seen[key] = done.out
+        assert done.code == ExitCode.OK, seen[key]
         assert "warning:" in seen[key] or "note:" in seen[key], seen[key]
     assert "\x1b[" in seen["plain"]
     assert "\x1b[" not in seen["none"]
     assert "\x1b[" not in seen["dumb"]
 
 
-def test_progress_on_a_terminal_counts_its_steps_and_clears_its_line(folder: Path) -> None:
-    code, shown = on_a_terminal(folder, "make", "job.toml")
-    assert code == ExitCode.OK, shown
+def test_progress_on_a_terminal_counts_its_steps_and_clears_its_line(
+    runs: Runs, folder: Path
+) -> None:
+    done = runs.run(["make", "job.toml"], folder, env={"TERM": "xterm"}, terminal=True)
+    shown = done.out
+    assert done.code == ExitCode.OK, shown
     steps = [tuple(map(int, m)) for m in re.findall(r"\[[# ]{20}\] (\d+)/(\d+) ", shown)]
     total = steps_of(read_job(folder / "job.toml"))
     assert {of for _, of in steps} == {total}
@@ -252,20 +239,12 @@ def test_progress_on_a_terminal_counts_its_steps_and_clears_its_line(folder: Pat
     assert after.lstrip(" ").startswith("\r" + " " * (WIDTH - 1) + "\r")
 
 
-def test_progress_is_silent_where_there_is_no_terminal(folder: Path) -> None:
-    done = subprocess.run(
-        [sys.executable, "-m", "decalprep.cli", "make", "job.toml"],
-        cwd=folder,
-        env=environment(folder),
-        capture_output=True,
-        text=True,
-        timeout=120,
-        check=False,
-    )
-    assert done.returncode == 0, done.stderr
-    assert done.stderr == ""
-    assert "\r" not in done.stdout
-    assert max(map(len, done.stdout.splitlines())) <= WIDTH
+def test_progress_is_silent_where_there_is_no_terminal(runs: Runs, folder: Path) -> None:
+    done = runs.run(["make", "job.toml"], folder, env={"TERM": "xterm"})
+    assert done.code == ExitCode.OK, done.err
+    assert done.err == ""
+    assert "\r" not in done.out
+    assert max(map(len, done.out.splitlines())) <= WIDTH
 
 
 def test_as_many_steps_are_told_as_are_counted(folder: Path) -> None:
@@ -295,37 +274,26 @@ def test_progress_does_not_pass_its_end() -> None:
 # ---------------------------------------------------------------- interruption
 
 
-def interrupted(folder: Path, lines: str) -> tuple[int, str, str]:
+def interrupted(runs: Runs, folder: Path, lines: str) -> tuple[int, str, str]:
     """Exit code, output and errors of a run that gets Ctrl-C when it begins to prove."""
     (folder / "job-out").mkdir()
     (folder / "job-out" / "sheets.pdf").write_bytes(b"earlier")
-    code = (
+    first = (
         "import os, signal, sys, time, weakref\n"
         "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
-        "from decalprep.cli import main\n"
         "import decalprep.jobs.make as make\n"
         "prove = make.proven\n"
         "def told(*args, **more):\n"
         f"{lines}"
         "    return prove(*args, **more)\n"
         "make.proven = told\n"
-        "main(['make', 'job.toml'])\n"
     )
-    done = subprocess.run(
-        [sys.executable, "-c", code],
-        cwd=folder,
-        env=environment(folder),
-        capture_output=True,
-        text=True,
-        timeout=120,
-        start_new_session=True,
-        check=False,
-    )
-    return done.returncode, done.stdout, done.stderr
+    done = runs.run(["make", "job.toml"], folder, first=first)
+    return done.code, done.out, done.err
 
 
-def test_ctrl_c_ends_cleanly_and_leaves_earlier_output(folder: Path) -> None:
-    code, shown, wrong = interrupted(folder, "    os.kill(os.getpid(), signal.SIGINT)\n")
+def test_ctrl_c_ends_cleanly_and_leaves_earlier_output(runs: Runs, folder: Path) -> None:
+    code, shown, wrong = interrupted(runs, folder, "    os.kill(os.getpid(), signal.SIGINT)\n")
     assert code == ExitCode.INTERRUPTED, wrong
     assert shown == ""
     assert wrong.strip() == "decalprep: interrupted; earlier output is as it was"
@@ -333,7 +301,9 @@ def test_ctrl_c_ends_cleanly_and_leaves_earlier_output(folder: Path) -> None:
     assert (folder / "job-out" / "sheets.pdf").read_bytes() == b"earlier"
 
 
-def test_ctrl_c_that_a_callback_swallows_ends_the_run_at_the_next_step(folder: Path) -> None:
+def test_ctrl_c_that_a_callback_swallows_ends_the_run_at_the_next_step(
+    runs: Runs, folder: Path
+) -> None:
     """As when it comes while Python frees an object: it prints that and drops the exception."""
     lines = (
         "    class Thing: pass\n"
@@ -342,7 +312,7 @@ def test_ctrl_c_that_a_callback_swallows_ends_the_run_at_the_next_step(folder: P
         "                                        time.sleep(0.01)))\n"
         "    del thing\n"
     )
-    code, shown, wrong = interrupted(folder, lines)
+    code, shown, wrong = interrupted(runs, folder, lines)
     assert "Exception ignored" in wrong  # else nothing was swallowed, and this tests nothing
     assert code == ExitCode.INTERRUPTED, wrong
     assert shown == ""
