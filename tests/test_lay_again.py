@@ -1,6 +1,7 @@
 """One spoiled decal is printed again on the rest of its sheet, never over what is there."""
 
 import json
+import shutil
 from pathlib import Path
 
 import pytest
@@ -8,17 +9,28 @@ from stock_cases import ink, make, panel, plate, result, write_job
 
 from decalprep.errors import ExitCode
 
-TEXT = '[[sheet]]\nname = "A4"\nsize = "A4"\n' + panel("bezel", "copies = 2") + panel("lamp")
+TEXT = '[[sheet]]\nname = "A5"\nsize = "A5"\n' + panel("bezel", "copies = 2") + panel("lamp")
+
+
+@pytest.fixture(scope="module")
+def made_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder in which the job was made once."""
+    folder = tmp_path_factory.mktemp("made")
+    plate(folder / "bezel.pdf", 50, 40)
+    plate(folder / "lamp.pdf", 36, 26)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("DECALPREP_HOME", str(folder / "records"))
+        assert make(write_job(folder, TEXT)) == 0
+    return folder
 
 
 @pytest.fixture
-def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A folder in which the job was made once."""
-    monkeypatch.setenv("DECALPREP_HOME", str(tmp_path / "records"))
-    plate(tmp_path / "bezel.pdf", 80, 60)
-    plate(tmp_path / "lamp.pdf", 50, 40)
-    assert make(write_job(tmp_path, TEXT)) == 0
-    return tmp_path
+def folder(made_once: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A copy of it to print again in."""
+    copy = tmp_path / "copy"
+    shutil.copytree(made_once, copy)
+    monkeypatch.setenv("DECALPREP_HOME", str(copy / "records"))
+    return copy
 
 
 def test_only_the_named_piece_is_printed_and_on_free_paper(folder: Path) -> None:
@@ -94,10 +106,10 @@ def test_named_pieces_stay_and_all_others_are_laid_again(
     path = folder / "job.placements.json"
     data = json.loads(path.read_text())
     kept = next(p for p in data["placements"] if (p["decal"], p["copy"]) == ("bezel", 2))
-    kept |= {"x_mm": 60.25, "y_mm": 150.5, "turn_deg": 0.0}
+    kept |= {"x_mm": 60.25, "y_mm": 130.5, "turn_deg": 0.0}
     others = [p for p in data["placements"] if p is not kept]
     others[0] |= {"x_mm": 20.125, "y_mm": 30.125, "turn_deg": 0.0}
-    others[1] |= {"x_mm": 110.125, "y_mm": 30.125, "turn_deg": 0.0}
+    others[1] |= {"x_mm": 90.125, "y_mm": 30.125, "turn_deg": 0.0}
     path.write_text(json.dumps(data))
     assert make(folder / "job.toml", "--keep", "bezel#2") == 0
     after = {(p["decal"], p["copy"]): p for p in json.loads(path.read_text())["placements"]}

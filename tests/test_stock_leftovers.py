@@ -10,30 +10,48 @@ from stock_cases import ink, make, panel, plate, result, write_job
 from decalprep.cli import run
 from decalprep.errors import ExitCode
 
-SHEET = '[[sheet]]\nname = "{name}"\nsize = "A4"\nstock = "full-sheet label stock"\n{more}\n'
-STOCK = "full-sheet label stock 210 x 297 mm"
+SHEET = '[[sheet]]\nname = "{name}"\nsize = "A5"\nstock = "full-sheet label stock"\n{more}\n'
+STOCK = "full-sheet label stock 148 x 210 mm"
 
 
 @pytest.fixture(scope="module")
 def made_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder in which the first job was made, and its rest remembered."""
     folder = tmp_path_factory.mktemp("first")
-    for name, width, height in (("bezel", 80, 60), ("lamp", 50, 40), ("helm", 180, 120)):
+    for name, width, height in (("bezel", 56, 42), ("lamp", 35, 28), ("helm", 126, 84)):
         plate(folder / f"{name}.pdf", width, height)
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("DECALPREP_HOME", str(folder / "records"))
-        assert make(first_job(folder)) == 0
-        assert records(folder) == {}  # only when asked for
         assert make(first_job(folder), "--keep-leftovers") == 0
     return folder
 
 
-@pytest.fixture
-def folder(made_once: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    copy = tmp_path / "copy"
+@pytest.fixture(scope="module")
+def made_twice(made_once: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder in which the second job was made after the first, on its rest."""
+    copy = tmp_path_factory.mktemp("second") / "copy"
     shutil.copytree(made_once, copy)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("DECALPREP_HOME", str(copy / "records"))
+        assert make(second_job(copy)) == 0
+    return copy
+
+
+def copied(source: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    copy = tmp_path / "copy"
+    shutil.copytree(source, copy)
     monkeypatch.setenv("DECALPREP_HOME", str(copy / "records"))
     return copy
+
+
+@pytest.fixture
+def folder(made_once: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    return copied(made_once, tmp_path, monkeypatch)
+
+
+@pytest.fixture
+def after(made_twice: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    return copied(made_twice, tmp_path, monkeypatch)
 
 
 def first_job(folder: Path, more: str = "") -> Path:
@@ -56,36 +74,33 @@ def listed(capsys: pytest.CaptureFixture[str]) -> str:
 
 
 def test_the_rest_is_remembered_and_the_next_job_uses_it_first(
-    folder: Path, capsys: pytest.CaptureFixture[str]
+    folder: Path, made_twice: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert f"{STOCK}: {STOCK}, about" in listed(capsys)
-    assert make(second_job(folder)) == 0
-    made = result(folder / "second-out")
+    made = result(made_twice / "second-out")
     told = " ".join(n["text"] for n in made["notices"])
     assert f"goes on the remembered part-used sheet '{STOCK}'" in told
     assert made["sheets"]["count"] == 1
     assert made["proof"]["passed"] is True
-    assert not (ink(folder / "job-out", 0) & ink(folder / "second-out", 0)).any()
+    assert not (ink(made_twice / "job-out", 0) & ink(made_twice / "second-out", 0)).any()
 
 
-def test_running_again_moves_nothing_and_takes_nothing_more(folder: Path) -> None:
-    assert make(second_job(folder)) == 0
-    kept = records(folder)
-    places = result(folder / "second-out")["placements"]
-    assert make(first_job(folder), "--keep-leftovers") == 0
-    assert make(second_job(folder)) == 0
-    assert records(folder) == kept
-    assert result(folder / "second-out")["placements"] == places
+def test_running_again_moves_nothing_and_takes_nothing_more(after: Path) -> None:
+    kept = records(after)
+    places = result(after / "second-out")["placements"]
+    assert make(first_job(after), "--keep-leftovers") == 0
+    assert make(second_job(after)) == 0
+    assert records(after) == kept
+    assert result(after / "second-out")["placements"] == places
 
 
-def test_a_panel_more_goes_on_the_same_rest_and_then_on_whole_sheets(folder: Path) -> None:
-    assert make(second_job(folder)) == 0
-    before = result(folder / "second-out")["placements"]
+def test_a_panel_more_goes_on_the_same_rest_and_then_on_whole_sheets(after: Path) -> None:
+    before = result(after / "second-out")["placements"]
     more = "leftovers = true\navailable = 1"
-    assert make(second_job(folder, more, panel("helm", "copies = 2"))) == 0
-    after = result(folder / "second-out")
-    assert all(p in after["placements"] for p in before)
-    assert after["sheets"]["count"] == 2  # the one that is available, beside the remembered one
+    assert make(second_job(after, more, panel("helm", "copies = 2"))) == 0
+    found = result(after / "second-out")
+    assert all(p in found["placements"] for p in before)
+    assert found["sheets"]["count"] == 2  # the one that is available, beside the remembered one
 
 
 def test_a_failing_run_leaves_the_record_as_it_was(folder: Path) -> None:
@@ -101,7 +116,7 @@ def test_without_the_key_whole_sheets_are_taken(folder: Path) -> None:
     kept = records(folder)
     assert make(second_job(folder, "")) == 0
     assert "remembered" not in json.dumps(result(folder / "second-out")["notices"])
-    assert records(folder) == kept
+    assert records(folder) == kept  # and their rest is remembered only when asked for
 
 
 def test_in_a_laser_printer_it_is_a_danger(folder: Path) -> None:
@@ -128,7 +143,7 @@ def test_a_damaged_record_is_told_and_left_alone(
 
 def test_forgetting_and_marking(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     before = listed(capsys)
-    assert run(["stock", "gone", STOCK, "0mm,200mm,210mm,97mm"]) == 0
+    assert run(["stock", "gone", STOCK, "0mm,140mm,148mm,70mm"]) == 0
     assert listed(capsys) != before
     for area in ("1,2,3", "0mm,0mm,500mm,5mm", "7", "0,0,1,1"):
         assert run(["stock", "gone", STOCK, area]) == ExitCode.USAGE
@@ -140,18 +155,18 @@ def test_forgetting_and_marking(folder: Path, capsys: pytest.CaptureFixture[str]
 
 GRID = """[[sheet]]
 name = "small"
-size = "A4"
+size = "A5"
 stock = "die-cut label stock"
 {more}
 [sheet.grid]
 rows = 4
 columns = 2
-label_width = "98 mm"
-label_height = "67 mm"
-left = "4.67 mm"
-top = "5.8 mm"
-pitch_x = "102.67 mm"
-pitch_y = "72.8 mm"
+label_width = "68 mm"
+label_height = "48 mm"
+left = "4 mm"
+top = "6 mm"
+pitch_x = "72 mm"
+pitch_y = "50 mm"
 """
 
 
@@ -164,4 +179,4 @@ def test_used_labels_are_remembered_by_number(
     text = GRID.format(more="leftovers = true") + panel("lamp", "copies = 2")
     assert make(write_job(folder, text, "second")) == 0
     assert not (ink(folder / "job-out", 0) & ink(folder / "second-out", 0)).any()
-    assert run(["stock", "gone", "die-cut label stock 210 x 297 mm, 4 x 2 labels", "7-8"]) == 0
+    assert run(["stock", "gone", "die-cut label stock 148 x 210 mm, 4 x 2 labels", "7-8"]) == 0
