@@ -46,7 +46,7 @@ back_part = "searchlight-back.stl"
 back_part_face = "top"
 masks = true
 """
-SHEET = '[job]\ntitle = "Lamp"\npasses = 2\ngap = "13 mm"\n[[sheet]]\nname = "A4"\nsize = "A4"\n'
+SHEET = '[job]\ntitle = "Lamp"\npasses = 2\ngap = "13 mm"\n[[sheet]]\nname = "A5"\nsize = "A5"\n'
 
 
 @pytest.fixture(scope="module")

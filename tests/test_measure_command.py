@@ -2,7 +2,7 @@
 
 import json
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -18,10 +18,11 @@ from decalprep.cli import run
 from decalprep.errors import InputProblem
 from decalprep.jobs.jobfile import read_job
 from decalprep.jobs.make import MakeOptions
-from decalprep.jobs.measure import measure_job, read_scans
-from decalprep.jobs.prints import prints_for, read_prints, rebuilt
+from decalprep.jobs.measure import Shown, measure_job, read_scans, sheet_shown
+from decalprep.jobs.prints import Prints, prints_for, read_prints, rebuilt
 from decalprep.model import PrinterRecord, ScannerRecord
 from decalprep.records import save_printer, save_scanner
+from decalprep.scan import ScanImage
 
 PRESS = Press(
     scale_x=-0.0027, scale_y=0.0011, skew=0.0006, ripple_mm=0.01, half_height_mm=A5[1] / 2
@@ -53,6 +54,19 @@ SCANNER = ScannerRecord(
 )
 
 
+def remembering(shown: Callable[..., Shown]) -> Callable[..., Shown]:
+    """``shown`` with what it found for each file: it is slow, and the good scans come often."""
+    found: dict[tuple, Shown] = {}
+
+    def sheet_shown(prints: Prints, scan: ScanImage, only: int | None = None) -> Shown:
+        key = (scan.name, scan.claimed_dpi, only)
+        if key not in found:
+            found[key] = shown(prints, scan, only)
+        return found[key]
+
+    return sheet_shown
+
+
 class Desk:
     """A folder with the made job, its sheet as drawn, and scans of it as they are asked for."""
 
@@ -74,6 +88,7 @@ def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Desk]:
         patch.setenv("DECALPREP_HOME", str(folder / "records"))
         save_printer(folder / "records", RECORD)
         save_scanner(folder / "records", SCANNER)
+        patch.setattr("decalprep.jobs.measure.sheet_shown", remembering(sheet_shown))
         yield Desk(folder)
 
 

@@ -1,6 +1,7 @@
 """Measure the print: decals of a job sheet in scans, judged within what the scans can tell."""
 
 import io
+from collections.abc import Iterator
 from functools import cache
 
 import numpy as np
@@ -16,6 +17,7 @@ from decalprep.marks import sheet_marks
 from decalprep.model import Drawing, Layer, PrinterRecord, Sheet, StrokeMark
 from decalprep.scan import (
     ExpectedPrint,
+    PlacedPrint,
     PrintFinding,
     ScanImage,
     ScannerScale,
@@ -91,6 +93,22 @@ def small_pair() -> tuple[ScanImage, ...]:
 @cache
 def pair() -> tuple[ScanImage, ...]:
     return shot(0.4), shot(90.3)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def remembering() -> Iterator[None]:
+    """Where a sheet lies in a scan is found once: that is slow, and the scans come often."""
+    found: dict[tuple[int, int], tuple[PlacedPrint, ScanImage, ExpectedPrint]] = {}
+
+    def placed(scan: ScanImage, expected: ExpectedPrint) -> PlacedPrint:
+        key = (id(scan), id(expected))  # both are kept, so that no other can get their numbers
+        if key not in found:
+            found[key] = (place_print(scan, expected), scan, expected)
+        return found[key][0]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("decalprep.scan.sheet.place_print", placed)
+        yield
 
 
 def true_scale(bed: Bed) -> ScannerScale:

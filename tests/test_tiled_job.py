@@ -56,7 +56,7 @@ class Case:
 @pytest.fixture(scope="module")
 def case(tmp_path_factory: pytest.TempPathFactory) -> Case:
     folder = tmp_path_factory.mktemp("console")
-    (folder / "top.svg").write_text(console_top())
+    (folder / "top.svg").write_text(console_top(height=86, switches=1))
     job = read_job(tile_job(folder))
     return Case(folder, prepare_panel(job.panels[0], job, None, quiet))
 

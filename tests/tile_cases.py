@@ -7,8 +7,10 @@ FIRST_MM, PITCH_MM, WIDE_MM = 20.0, 70.0, 58.0
 """Frames of the groups: left edge of the first, from one to the next, width."""
 
 
-def console_top(width: float = 520, height: float = 160, extra: str = "") -> str:
-    """Seven framed groups with three switches each, layers ground, legend, holes and cut."""
+def console_top(
+    width: float = 520, height: float = 160, extra: str = "", *, switches: int = 3
+) -> str:
+    """Seven framed groups of three switches or fewer, layers ground, legend, holes and cut."""
     plate = f'<rect width="{width}" height="{height}" rx="6"'
     rows = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" '
@@ -25,10 +27,14 @@ def console_top(width: float = 520, height: float = 160, extra: str = "") -> str
         )
         rows += [
             f'<path d="M{x + 10} {50 + i * 35}h38" stroke="#e8b000" stroke-width="1"/>'
-            for i in range(3)
+            for i in range(switches)
         ]
     rows.append('</g><g id="holes" fill="none" stroke="#e0007a" stroke-width="0.1">')
-    rows += [f'<circle cx="{x + 29}" cy="{62 + i * 30}" r="6.1"/>' for x in lefts for i in range(3)]
+    rows += [
+        f'<circle cx="{x + 29}" cy="{62 + i * 30}" r="6.1"/>'
+        for x in lefts
+        for i in range(switches)
+    ]
     rows += [
         f'<circle cx="{x}" cy="{y}" r="1.7"/>' for x in (6, width - 6) for y in (6, height - 6)
     ]
