@@ -6,11 +6,10 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
-import ezdxf
 import pikepdf
 import pytest
-from PIL import Image, ImageDraw
 from report_job import laid_out, save_records
+from small_job import small_files
 
 from decalprep.cli import run
 from decalprep.errors import ExitCode, InputProblem, OutputProblem, TooMuch
@@ -50,19 +49,7 @@ copies = 2
 
 def small_job(folder: Path) -> Path:
     """A job of an SVG with its part as DXF, and a PNG, all small; its records under ``home``."""
-    (folder / "winch.svg").write_text(
-        '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
-        '<rect width="40" height="30" fill="#223"/>'
-        '<path d="M5 5H30" stroke="#fff" stroke-width="0.05"/></svg>'
-    )
-    plate = ezdxf.new(units=4)
-    corners = [(0, 0), (40, 0), (40, 30), (0, 30)]
-    plate.modelspace().add_lwpolyline(corners, close=True)
-    plate.modelspace().add_circle((20, 15), 2.5)
-    plate.saveas(folder / "winch-plate.dxf")
-    strip = Image.new("RGBA", (236, 118))
-    ImageDraw.Draw(strip).rounded_rectangle((12, 12, 223, 105), 20, fill=(60, 20, 20, 255))
-    strip.save(folder / "alarms.png", dpi=(300, 300))
+    small_files(folder)
     (folder / "job.toml").write_text(SMALL_JOB, encoding="utf-8")
     save_records(folder / "home")
     return folder / "job.toml"
