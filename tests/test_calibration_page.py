@@ -196,3 +196,11 @@ def test_the_prompt_picture_lays_the_rule_beside_the_ticks(name: str) -> None:
     assert not any(area.contains(Point(t[1])) for t in near)
     with pytest.raises(UsageProblem, match="no line called"):
         rule_picture(layout, "sideways")
+
+
+@pytest.mark.parametrize("record", ["", "office laser / plain paper", "desk inkjet, label stock"])
+def test_names_of_common_length_are_printed_whole(record: str) -> None:
+    drawing = calibration_page(sheet("A4"), record_name=record)
+    texts = [i.text for i in drawing.items if isinstance(i, TextMark)]
+    assert not [t for t in texts if t.endswith("…")]
+    assert any(f"record: {record or 'none'}" in t for t in texts)

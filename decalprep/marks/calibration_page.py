@@ -114,9 +114,13 @@ def _identity(
     yield words(stamp(correction), (middle, bottom_y - 2.5), 2.0)
     page = f"page {layout.page}, design {layout.design}, code {code}"
     wide = grid.pitch_x_mm * (grid.columns - 3)
-    squares = "the squares tell a scanner the same"
-    name, _ = printable_text(f"{page}, record: {record_name or 'none'}; {squares}")
-    yield words(fitted_text(name, 2.0, wide), (middle, bottom_y - 6.0), 2.0)
+    name, _ = printable_text(f"{page}, record: {record_name or 'none'}")
+    # Smaller before it is cut short: the name matters, the hint is only for the curious.
+    hinted = f"{name}; the squares tell a scanner the same"
+    choices = ((hinted, 2.0), (hinted, 1.6), (name, 2.0), (name, 1.6))
+    fits = (c for c in choices if fitted_text(c[0], c[1], wide) == c[0])
+    text, size_mm = next(fits, choices[-1])
+    yield words(fitted_text(text, size_mm, wide), (middle, bottom_y - 6.0), size_mm)
     if note:
         yield words(fitted_text(printable_text(note)[0], 1.8, wide), (middle, bottom_y - 9.2), 1.8)
 
