@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from decalprep.scan.lines import sample_lines
+from decalprep.scan.lines import likeness, sample_lines
 from decalprep.scan.placing import _refined
 from decalprep.scan.searching import nearest_fit
 
@@ -58,3 +58,16 @@ def test_a_bleed_edge_near_by_is_not_taken_for_the_line(
     # Line by line alone, the first three ended up to 2.3 mm off with 0.65 of the lines "found".
     assert worst_mm(placed.image_from_mm) < 0.06
     assert placed.share > 0.8
+
+
+@pytest.mark.parametrize("beside", [40, 59])
+def test_a_line_drawn_sharp_is_as_likely_a_line_as_a_printed_one(beside: int) -> None:
+    """One pixel wide at 300 dpi, as programs draw it: once less a line than the bleed's edge."""
+    per_mm = 300 / 25.4
+    grey = np.full((120, 300), 40, np.uint8)
+    grey[60], grey[59] = 209, beside
+    middle_mm = (120 - 60.5) / per_mm
+    samples = sample_lines([[(3.0, middle_mm), (22.0, middle_mm)]])
+    image_from_mm = np.array([[per_mm, 0, 0], [0, -per_mm, 120]])
+    found = likeness((grey,), image_from_mm, samples, reach_mm=0.5)
+    assert found[:, found.shape[1] // 2].min() > 0.8

@@ -23,6 +23,8 @@ STEP_MM = 0.04
 _HALF_WINDOW_MM = 0.48
 _LINE_SIGMA_MM = 0.085
 _CORNER_MM = 1.5
+_SOFT_SIGMA_MM = 0.06
+"""A line drawn sharp, one pixel wide, is unlike the shape of a printed one until it is softened."""
 _LEAST_RESPONSE = 25.0
 _FULL_RESPONSE = 100.0
 _STEP_SHARE = 0.25
@@ -129,7 +131,9 @@ def likeness(
     """
     best: Array | None = None
     for view in views:
-        inside, (step, line, left_over) = _across_at(view, image_from_mm, samples, reach_mm)
+        inside, (step, line, left_over) = _across_at(
+            view, image_from_mm, samples, reach_mm, soft_mm=_SOFT_SIGMA_MM
+        )
         excess = np.sqrt(np.clip(_excess(step, line, left_over), 0, _FULL_RESPONSE**2))
         found = excess / _FULL_RESPONSE * inside[:, None]
         best = found if best is None else np.maximum(best, found)
@@ -143,7 +147,7 @@ def _excess(step: Array, line: Array, left_over: Array) -> Array:
 
 
 def _across_at(
-    grey: Grey, image_from_mm: Array, samples: Samples, reach_mm: float
+    grey: Grey, image_from_mm: Array, samples: Samples, reach_mm: float, *, soft_mm: float = 0.0
 ) -> tuple[npt.NDArray[np.bool_], tuple[Array, Array, Array]]:
     """Which samples are inside the picture, and the responses across all of them."""
     count = round((reach_mm + _HALF_WINDOW_MM) / STEP_MM)
@@ -151,7 +155,11 @@ def _across_at(
     at = samples.points[:, None, :] + offsets[None, :, None] * samples.normals[:, None, :]
     px = at @ image_from_mm[:, :2].T + image_from_mm[:, 2] - 0.5
     inside = np.all((px > 1) & (px < np.array(grey.shape[::-1]) - 2), axis=(1, 2))
-    return inside, _responses(_remap(grey, px))
+    profiles = _remap(grey, px)
+    if soft_mm and len(profiles):
+        soft = cv2.GaussianBlur(profiles, (0, 0), soft_mm / STEP_MM, sigmaY=1e-6)
+        profiles = np.asarray(soft, dtype=np.float64)
+    return inside, _responses(profiles)
 
 
 def look_in_all(
