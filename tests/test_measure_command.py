@@ -309,3 +309,13 @@ def test_long_steps_are_told(desk: Desk) -> None:
 def test_an_unknown_scanner_is_named(desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
     assert desk.measure(*desk.good, "--scanner", "attic") == 2
     assert "there is no record of a scanner 'attic' (there are: desk)" in told(capsys)
+
+
+def test_a_result_folder_that_is_none_is_named_not_replaced_by_the_job_s_own(
+    desk: Desk, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A mistyped --result must not be judged by another run's layout."""
+    assert desk.measure(*desk.good, "--result", str(desk.folder / "job-again-7")) == 3
+    said = told(capsys)
+    assert "job-again-7" in said
+    assert "no folder that 'make' wrote" in said

@@ -50,11 +50,11 @@ def command(
     from decalprep.jobs.compare import compare_job, compared_lines
     from decalprep.jobs.jobfile import read_job
     from decalprep.jobs.make import MakeOptions
-    from decalprep.jobs.prints import prints_for
+    from decalprep.jobs.prints import prints_for, result_folder
     from decalprep.records import records_folder, save_part
 
     job = read_job(job_file)
-    folder = folder or job_file.with_name(job_file.stem + "-out")
+    folder = result_folder(job_file, folder)
     options = MakeOptions(records=records_folder(), today=today())
     progress = Progress()
     try:

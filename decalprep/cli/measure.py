@@ -51,11 +51,11 @@ def command(
     from decalprep.jobs.jobfile import read_job
     from decalprep.jobs.make import MakeOptions
     from decalprep.jobs.measure import MeasureOptions, measure_job, measured_lines, read_scans
-    from decalprep.jobs.prints import prints_for
+    from decalprep.jobs.prints import prints_for, result_folder
     from decalprep.records import find_scanners, records_folder
 
     job = read_job(job_file)
-    folder = folder or job_file.with_name(job_file.stem + "-out")
+    folder = result_folder(job_file, folder)
     options = MakeOptions(records=records_folder(), today=today())
     paths, bars = scans_and_readings(given)
     known = find_scanners(options.records, scanner) if scanner else ()

@@ -268,6 +268,23 @@ def _line(points: Any) -> tuple[Point, ...]:
     return tuple((float(x), float(y)) for x, y in points)
 
 
+def result_folder(job_file: Path, named: Path | None) -> Path:
+    """The folder that 'make' wrote for a job: the one named, else the job file's name with -out.
+
+    Raises:
+        InputProblem: the one named is not such a folder.
+    """
+    if named is None:
+        return job_file.with_name(job_file.stem + "-out")
+    if not (named / PRINTS_FILE).is_file():
+        raise InputProblem(
+            f"is no folder that 'make' wrote: there is no {PRINTS_FILE} in it",
+            where=str(named),
+            do="see which folder the run named when it ended",
+        )
+    return named
+
+
 def prints_for(
     job: Job, folder: Path, options: MakeOptions, say: Callable[[str], None]
 ) -> tuple[Prints, bool]:

@@ -53,9 +53,14 @@ class Pen:
                 self.draw.line(piece, fill=colour, width=width)
 
     def badge(self, at_px: Point, words: str, colour: tuple[int, int, int]) -> None:
-        """Words in white on a coloured plate about a place."""
+        """Words in white on a coloured plate about a place, or as near it as they show whole."""
         font = ImageFont.load_default(_FONT_PX)
         left, top, right, bottom = self.draw.textbbox(at_px, words, font=font, anchor="mm")
+        wide, high = self.draw.im.size
+        into_x = max(12 - left, 0) + min(wide - 12 - right, 0)
+        into_y = max(10 - top, 0) + min(high - 10 - bottom, 0)
+        at_px = (at_px[0] + into_x, at_px[1] + into_y)
+        left, top, right, bottom = left + into_x, top + into_y, right + into_x, bottom + into_y
         self.draw.rounded_rectangle(
             (left - 10, top - 8, right + 10, bottom + 8), 8, fill=colour, outline="white", width=2
         )
