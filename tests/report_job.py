@@ -21,8 +21,8 @@ title = '{TITLE}'
 currency = "<b>EUR</b>"
 
 [[sheet]]
-name = "A4 label"
-size = "A4"
+name = "A5 label"
+size = "A5"
 stock = "full-sheet label stock"
 price = 0.45
 printer = "office laser"
@@ -45,6 +45,7 @@ label = "<script>lamp</script>"
 [[panel]]
 name = "alarms"
 artwork = "alarms.png"
+width = "100 mm"
 copies = 2
 """
 

@@ -345,7 +345,7 @@ def pictures(tree: Tree, sheet: str) -> dict[str, Image.Image]:
 
 def test_the_layers_laid_over_each_other_are_the_sheet(made: Made, tree: Tree) -> None:
     """The stack of layers looks as the sheet does, drawn whole by another way (150 dpi preview)."""
-    layers = pictures(tree, "Sheet 1: A4 label")
+    layers = pictures(tree, "Sheet 1: A5 label")
     assert {"artwork", "cut outline", "screw cross", "check bar", "labels"} <= set(layers)
     size = next(iter(layers.values())).size
     stack = Image.new("RGBA", size, "white")
@@ -361,7 +361,7 @@ def test_the_layers_laid_over_each_other_are_the_sheet(made: Made, tree: Tree) -
 
 
 def test_a_layer_shows_nothing_of_the_others(tree: Tree) -> None:
-    layers = pictures(tree, "Sheet 1: A4 label")
+    layers = pictures(tree, "Sheet 1: A5 label")
     shares = {}
     for name, layer in layers.items():
         cover = layer.getchannel("A").tobytes()
