@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -97,8 +98,14 @@ def test_a_page_flat_to_a_millimetre_is_known_better_than_by_a_rule(
     assert 0.005 < fit.scatter_mm < 0.02
 
 
+@cache
+def steady_four() -> list[PhotoPoints]:
+    """Four photographs from all around by a steady camera; not to be changed."""
+    return points(ROUND)
+
+
 def test_a_restless_camera_is_noticed_and_costs_uncertainty() -> None:
-    steady = shape(points(ROUND))
+    steady = shape(steady_four())
     restless = shape(points(ROUND, phone=Phone(breathing=0.001, wobble_px=2.0)))
     assert restless.unrest > 2 * steady.unrest
     assert restless.shape.covariance[0][0] > 4 * steady.shape.covariance[0][0]
@@ -123,7 +130,7 @@ def refusal(photos: list[PhotoPoints]) -> str:
 
 
 def test_what_cannot_tell_is_refused_with_the_reason() -> None:
-    four = points(ROUND)
+    four = steady_four()
     assert "one photograph tells nothing" in refusal(four[:1])
     assert "3 photographs tell nothing" in refusal(four[:3])
     assert "are the same photograph" in refusal([*four[:3], four[0]])
@@ -160,7 +167,7 @@ def test_too_few_tilts_zoom_and_curl_are_refused_by_name(
 
 
 def test_a_page_that_moved_between_photographs_is_told() -> None:
-    four = points(ROUND)
+    four = steady_four()
     px = np.array(four[2].image_px)
     px[::2] += (8.0, 0.0)
     text = refusal([*four[:2], replace(four[2], image_px=tuple(map(tuple, px))), four[3]])
@@ -176,7 +183,7 @@ def page(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, np.ndarray]:
         patch.setenv("DECALPREP_HOME", str(folder / "records"))
         path = folder / "page.pdf"
         assert run(["calibrate", "page", "--printer", "desk", "--to", str(path)]) == 0
-    return folder, drawn(path.read_bytes(), dpi=200)[:, :, 0]
+    return folder, drawn(path.read_bytes(), dpi=150)[:, :, 0]
 
 
 def test_drawn_photographs_from_end_to_end(
@@ -226,7 +233,7 @@ def test_an_answer_without_an_uncertainty_is_none(
     variance: float, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Least squares of places that no camera sees so can end in any number, or in none."""
-    four = points(ROUND)
+    four = steady_four()
     known = {"disc_mm": LAYOUT.disc_diameter_mm, "rule_u": plain_rule_u(LAYOUT)}
     fit = shape_from_photos(four, **known)
     wrong = replace(fit, shape=replace(fit.shape, covariance=((variance, 0.0), (0.0, 1e-9))))
