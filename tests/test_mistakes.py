@@ -265,7 +265,7 @@ def test_readings_of_a_page_that_the_dialog_scaled(
         "office laser",
         "across1=164.9 across2=164.9 down1=247.3 down2=247.4",
     ]
-    fails(capsys, args, ExitCode.READINGS, "dialog", "100 %")
+    fails(capsys, args, ExitCode.READINGS, "dialog", "100 %", "add --accept dialog-scaling")
 
 
 def test_readings_that_are_no_lengths(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:

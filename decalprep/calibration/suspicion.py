@@ -30,7 +30,7 @@ _GROSS = 0.03
 _ADVICE = (
     "in the print dialog choose actual size or 100 %, switch off fit, shrink and borderless "
     "enlargement, set the paper to {page}, and print the page again; to keep it all the same, "
-    "accept dialog-scaling by name"
+    "add --accept dialog-scaling"
 )
 
 
@@ -146,7 +146,7 @@ def name_misfits(
         other = f"{names[next_worst]}={s.typed} (then {expected[next_worst]:.2f} mm)"
         found += f"; it may as well be {other}"
     raise ReadingsRefused(
-        found, do="read it again; readings that are right may be kept by accepting misfit by name"
+        found, do="read it again; to keep readings that are right, add --accept misfit"
     )
 
 
