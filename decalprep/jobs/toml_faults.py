@@ -29,7 +29,7 @@ def toml_fault(source: str, text: str, message: str) -> str:
     >>> toml_fault("job.toml", "price = 3,5", "Expected newline (at line 1, column 10)")
     'job.toml: line 1, column 10: price = 3,5: a decimal comma; write 3.5'
     """
-    lines = text.splitlines()
+    lines = text.replace("\r\n", "\n").split("\n")  # as TOML counts them
     number, column = _place(lines, message)
     if message.startswith(
         ("Unterminated string", 'Expected "\'"')
