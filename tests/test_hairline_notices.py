@@ -153,7 +153,8 @@ def test_patterns_and_masks_that_may_stroke_are_told(inside, told):
 
 
 def test_uneven_strokes_are_told_with_their_extremes():
-    content = b"1 w q 0.05 0 0 1 0 0 cm 0 0 m 90 90 l S Q q 0.1 0 0 2 0 0 cm 0 0 m 90 40 l S Q"
+    content = b"5 w 99 9 m 120 9 l S "  # even: not the place that is told
+    content += b"1 w q 0.05 0 0 1 0 0 cm 0 0 m 90 90 l S Q q 0.1 0 0 2 0 0 cm 0 0 m 90 40 l S Q"
     cleaned = strip_hairlines(page(content))
     (told,) = cleaned.notices
     assert told.code == "uneven-stroke"
