@@ -118,8 +118,8 @@ def checks_for(decal: Decal) -> tuple[str, ...]:
     """What to measure before cutting, with which rule, as sentences with the true lengths in mm."""
     box = decal.outline.mapped(decal.fitted_from_decal).box
     checks = [
-        "Both 100 mm check bars of the sheet, from like edge to like edge of the end lines: "
-        "100.0 mm each, with the same rule as at calibration, so that the rule's own error "
+        "Each 100 mm check bar of the sheet, from like edge to like edge of its end lines: "
+        "100.0 mm, with the same rule as at calibration, so that the rule's own error "
         "cancels.",
         f"The decal's outline: {box.width:.1f} mm wide and {box.height:.1f} mm high, with a rule "
         f"of {rule_for(max(box.width, box.height))} mm.",
