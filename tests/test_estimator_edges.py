@@ -1,13 +1,21 @@
 """The estimator's less travelled ways, each against numbers worked out here."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from virtual.hand import A4_LINES, EIGHT, Press, true_length
 
 from decalprep.calibration import PLAIN, VERNIER, PageReadings, Reading, estimate_printer
-from decalprep.calibration.estimate import UNMEASURED, ShapeFinding, _solve, offset_of
+from decalprep.calibration.estimate import (
+    UNMEASURED,
+    ShapeFinding,
+    _solve,
+    offset_of,
+    plain_rule_u,
+    with_rules,
+)
 from decalprep.calibration.leastsquares import coverage_factor, rank_of, standardised, weighted_fit
 from decalprep.errors import ReadingsRefused
 from decalprep.geometry import Affine
@@ -193,3 +201,54 @@ def test_the_freedom_is_the_hands_or_the_scans_whichever_is_less():
     assert much.freedom == pytest.approx(PLAIN.worth + 7)  # 8 readings, 2 of the scans, 3 unknown
     little = estimate_printer(page(), LAYOUT, shape=shape(freedom=2.5), accept=ALL)
     assert little.freedom == 2.5
+
+
+def sized(size: tuple[float, float]) -> ShapeFinding:
+    return replace(shape(), size=size)
+
+
+def test_a_rule_scanned_along_gives_the_size_without_a_reading():
+    got = estimate_printer(page(()), LAYOUT, shape=sized((0.001, 5e-5)), accept=ALL)
+    assert (got.scale_x, got.scale_y, got.skew) == pytest.approx(TRUTH, abs=2e-6)
+    assert got.u[0] == pytest.approx(5e-5, rel=0.05)
+
+
+def test_a_rule_and_readings_are_weighed_by_their_uncertainties():
+    """As the weighted mean (GUM 2008, F.1.2.4, from memory): a sharp rule leads a loose hand."""
+    truth = page(("down1",))
+    loose = estimate_printer(truth, LAYOUT, shape=sized((0.002, 1.0)), accept=ALL)
+    sharp = estimate_printer(truth, LAYOUT, shape=sized((0.002, 1e-7)), accept=ALL)
+    assert (loose.scale_x + loose.scale_y) / 2 == pytest.approx(0.001, abs=3e-6)
+    assert (sharp.scale_x + sharp.scale_y) / 2 == pytest.approx(0.002, abs=3e-6)
+    alike = loose.u[1]
+    both = estimate_printer(truth, LAYOUT, shape=sized((0.002, alike)), accept=ALL)
+    assert (both.scale_x + both.scale_y) / 2 == pytest.approx(0.0015, abs=2e-5)
+
+
+def test_rules_are_weighed_together_or_refused():
+    found = with_rules(shape(), [(0.001, 1e-4), (0.0013, 2e-4)])
+    assert found.size is not None
+    assert found.size[0] == pytest.approx((4 * 0.001 + 0.0013) / 5)
+    assert found.size[1] == pytest.approx(2e-4 / math.sqrt(5))
+    assert with_rules(shape(), []) == shape()
+    limit = 3.3 * math.hypot(1e-4, 2e-4)
+    with_rules(shape(), [(0.0, 1e-4), (0.99 * limit, 2e-4)])
+    with pytest.raises(ReadingsRefused, match=r"differ by 0\.19 mm over 250 mm"):
+        with_rules(shape(), [(0.0, 1e-4), (1.01 * limit, 2e-4)])
+
+
+def test_what_a_plain_rule_tells_of_the_shape():
+    """Against many drawn pages read by a hand of that scatter, none of the estimator's formulas."""
+    names = [b.name for b in LAYOUT.baselines]
+    names += [n for n in names if n.startswith("diag")]
+    lines = {b.name: b for b in LAYOUT.baselines}
+    away = np.array([np.subtract(lines[n].end, lines[n].start) for n in names])
+    length = np.hypot(*away.T)
+    # error of each length for a unit of scale_x, scale_y and skew
+    slopes = np.column_stack([away[:, 0] ** 2, away[:, 1] ** 2, away[:, 0] * away[:, 1]])
+    slopes /= length[:, None]
+    errors = np.random.default_rng(5).normal(0, PLAIN.sigma_mm, (4000, len(names)))
+    found = np.linalg.lstsq(slopes, errors.T, rcond=None)[0]
+    ratio, skew = plain_rule_u(LAYOUT)
+    assert ratio == pytest.approx(float(np.std(found[1] - found[0])), rel=0.05)
+    assert skew == pytest.approx(float(np.std(found[2])), rel=0.05)
