@@ -6,7 +6,7 @@ from outline_pages import artwork, circle, codes, contents_of, filled, rect, str
 
 from decalprep.errors import UsageProblem
 from decalprep.geometry import Affine, Box, Circle, circle_path, rectangle_path
-from decalprep.model import Hole
+from decalprep.model import Hole, Severity
 from decalprep.outline.bleed import BleedSettings, make_bleed
 from decalprep.outline.picture import draw
 from decalprep.outline.safe import SafeMargins, check_safe_margin, fill_area
@@ -19,9 +19,9 @@ def rgb(colour):
     return " ".join(f"{c / 255:.6f}" for c in colour)
 
 
-def bleed_of(art, holes=(), **settings):
+def bleed_of(art, holes=(), outline=OUTLINE, **settings):
     return make_bleed(
-        art, OUTLINE, holes, decal_from_artwork=Affine(), settings=BleedSettings(**settings)
+        art, outline, holes, decal_from_artwork=Affine(), settings=BleedSettings(**settings)
     )
 
 
@@ -66,6 +66,28 @@ def test_ground_is_carried_out_by_the_stated_width_and_no_farther():
         assert at(below, below.rgba, x, y)[3] == 0
     assert bleed.extended_share > 0.99
     assert codes(bleed.notices) == {"bleed-extended"}
+
+
+def test_corners_rounder_than_the_outline_are_told():
+    square = rectangle_path(Box(10, 10, 90, 50))
+    found = bleed_of(artwork(100, 60, ground()), outline=square).notices
+    told = [n for n in found if n.code == "corner-bare"]
+    assert [n.severity for n in told] == [Severity.WARNING]
+    assert told[0].numbers == (("corners", 4.0),)
+    assert told[0].box_mm is not None
+    corners = [(10, 10), (90, 10), (90, 50), (10, 50)]
+    assert any(told[0].box_mm.centre == pytest.approx(corner, abs=0.05) for corner in corners)
+
+
+@pytest.mark.parametrize("drawn", ["to the corners", "as round as the outline", "white"])
+def test_corners_that_are_as_they_should_be_are_not_told(drawn):
+    square = rectangle_path(Box(10, 10, 90, 50))
+    page, more = {
+        "to the corners": (filled(rect(10, 10, 80, 40), rgb(BLUE)), {"outline": square}),
+        "as round as the outline": (ground(), {}),
+        "white": (ground((255, 255, 255)), {"outline": square}),
+    }[drawn]
+    assert "corner-bare" not in codes(bleed_of(artwork(100, 60, page), **more).notices)
 
 
 def test_no_gap_shows_at_the_outline():

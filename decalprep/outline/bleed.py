@@ -33,6 +33,10 @@ UNDER_MM = 0.3
 PAINTED = 128
 WHITE = 247
 LEAST_SHARE = 0.005
+CORNER_DEPTHS_MM = (0.3, 0.5, 0.7)
+"""Distances from both sides of a sharp corner where it is looked at: less is the knife's."""
+SHARP = math.cos(math.radians(150))
+"""Sides that meet at less than this angle make a corner."""
 _AT_ONCE = 512
 
 
@@ -96,10 +100,12 @@ def make_bleed(
     picture = draw(artwork, decal_from_artwork, box, dpi=settings.dpi)
     points, colours, on_outline = _edge_colours(picture, kept, edges)
     seen = _distinct(colours[:on_outline])
+    notices = _bare_corners(picture, outline, colours[:on_outline], artwork.name)
     canvas, counts = _painted_ring(picture, kept, ring, points, colours)
     if counts.needed == 0:
-        return Bleed(artwork, None, Affine(), counts.true_share, 0.0, edge_colours=seen)
-    printed, notices = artwork, []
+        found = tuple(notices)
+        return Bleed(artwork, None, Affine(), counts.true_share, 0.0, found, seen)
+    printed = artwork
     if counts.covered > 0:
         printed = clipped_to(artwork, [outline, *edges[1:]], decal_from_artwork.inverse())
         text = (
@@ -160,6 +166,50 @@ def _edge_colours(
         all_points.append(points)
         all_colours.append(_middle_along(samples, max(1, round(WINDOW_MM / STEP_MM / 2))))
     return np.vstack(all_points), np.vstack(all_colours), len(all_points[0])
+
+
+def _bare_corners(picture: Picture, outline: Path, colours: Numbers, name: str) -> list[Notice]:
+    """A warning where paper shows in corners of an outline whose edge is inked for the most part.
+
+    Does not look at rounded corners, nor at ones that bare paper leaves by less than 0.7 mm.
+    """
+    bare = (colours[:, 3] < PAINTED) | (colours[:, :3].min(axis=1) >= WHITE)
+    if bare.mean() > 0.5:
+        return []
+    ring = shapely.orient_polygons(outline.polygon(0.005)).exterior
+    at = shapely.get_coordinates(ring.simplify(0.02))[:-1]
+    ahead, back = np.roll(at, -1, axis=0) - at, np.roll(at, 1, axis=0) - at
+    long = np.stack([np.hypot(*ahead.T), np.hypot(*back.T)])
+    ahead, back = ahead / long[0][:, None], back / long[1][:, None]
+    cosine = (ahead * back).sum(axis=1)
+    turn = (
+        ahead[:, 0] * back[:, 1] - ahead[:, 1] * back[:, 0]
+    )  # of the angle: positive where convex
+    sharp = (turn > 0.2) & (cosine > SHARP) & (long.min(axis=0) > 2 * max(CORNER_DEPTHS_MM))
+    px_from_decal = picture.decal_from_px.inverse()
+    places = []
+    for corner, inward, sine in zip(at[sharp], (ahead + back)[sharp], turn[sharp], strict=True):
+        # a point on the bisector that is d from both sides
+        looked = [px_from_decal.apply(*(corner + inward * d / sine)) for d in CORNER_DEPTHS_MM]
+        pixels = [picture.paper[int(y), int(x)] for x, y in looked]
+        if all(pixel.min() >= WHITE for pixel in pixels):
+            places.append(Box.around([(float(corner[0]), float(corner[1]))]).grown(2.0))
+    if not places:
+        return []
+    text = (
+        f"bare paper shows inside the cut outline at {len(places)} of its corners: the artwork "
+        "ends short of them, rounder or smaller than the outline; round the outline too, or carry "
+        "the artwork on"
+    )
+    return [
+        Notice(
+            "corner-bare",
+            text,
+            name,
+            box_mm=places[0],
+            numbers=(("corners", float(len(places))),),
+        )
+    ]
 
 
 def _distinct(colours: Numbers) -> tuple[tuple[float, float, float], ...]:
