@@ -428,6 +428,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("targets", nargs="*", choices=[*TARGETS, []], metavar="target")
     parser.add_argument("--seconds", type=float, default=60.0, help="for each target")
+    parser.add_argument("--files", type=int, default=1, help="at the least, for each target")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--keep", type=Path, default=Path("fuzz-found"))
     asked = parser.parse_args()
@@ -439,7 +440,9 @@ def main() -> int:
     failed = 0
     for name in asked.targets or TARGETS:
         try:
-            count = run(name, seed=asked.seed, least=1, seconds=asked.seconds, keep=asked.keep)
+            count = run(
+                name, seed=asked.seed, least=asked.files, seconds=asked.seconds, keep=asked.keep
+            )
             print(f"{name}: {count} files, all read or refused", flush=True)
         except AssertionError as problem:
             print(f"{name}: {problem}", flush=True)

@@ -28,6 +28,9 @@ PAGES_AS_LAYERS = (
 CIRCLE_FAR_OUT = (
     "0\nSECTION\n2\nENTITIES\n0\nCIRCLE\n8\n0\n10\n1e308\n20\n5\n40\n2\n0\nENDSEC\n0\nEOF\n"
 )
+ODD_LAYER = (
+    b"0\nSECTION\n2\nENTITIES\n0\nCIRCLE\n8\n\x8fplate\n10\n18\n20\n32\n40\n6\n0\nENDSEC\n0\nEOF\n"
+)
 FOUND = {
     "line end in a width": ("svg root", b"6\n9|40mm||"),
     "width that has no end": ("svg root", b"|40mm|0 0 1e308 40|"),
@@ -40,6 +43,7 @@ FOUND = {
     "layers that are pages": ("pdf", PAGES_AS_LAYERS),
     "corners of two coordinates": ("mesh", b"v 0 0\nv 9 0\nv 0 9\nv 9 9\nf 1 2 3\nf 2 4 3\n"),
     "circle that lies nowhere": ("dxf", CIRCLE_FAR_OUT.encode()),
+    "layer of a byte that is no letter": ("dxf", ODD_LAYER),
 }
 
 

@@ -87,7 +87,9 @@ class Walker:
         self._refuse(self._unfolded(self._document.modelspace(), {}, 0))
         self._walk(self._document.modelspace(), None, 0)
         names = {item.layer for item in self._found.drawn}
-        self._found.hidden_layers = {name for name in names if self._is_hidden(name)}
+        hidden = {name for name in names if self._is_hidden(name)}
+        self._found.drawn = [replace(i, layer=_writable(i.layer)) for i in self._found.drawn]
+        self._found.hidden_layers = {_writable(name) for name in hidden}
         return self._found
 
     def _walk(self, entities: Iterable[Any], parent: _Pen | None, depth: int) -> None:
@@ -312,3 +314,8 @@ def _weight(dxf: Any, layer: Any, above: float | None) -> float | None:
     if code == -2:
         return above
     return code / 100 if code >= 0 else None
+
+
+def _writable(name: str) -> str:
+    """The layer's name with "?" for bytes that are no letters in the file's own encoding."""
+    return name.encode("utf-8", "replace").decode("utf-8")
