@@ -26,6 +26,10 @@ class Line:
         """Points after the start."""
         return [self.end]
 
+    def extremes(self) -> list[Point]:
+        """The points whose box is that of the piece."""
+        return [self.start, self.end]
+
     def mapped(self, m: Affine) -> list["Segment"]:
         """The piece under an affine map."""
         return [Line(m.apply(*self.start), m.apply(*self.end))]
@@ -63,6 +67,15 @@ class Cubic:
             wi * pi[1] for wi, pi in zip(w, p, strict=True)
         )
 
+    def extremes(self) -> list[Point]:
+        """The ends, and where the piece turns round across or up: the derivative's roots."""
+        turns = [
+            self.at(t)
+            for k in (0, 1)
+            for t in _turns(self.start[k], self.control1[k], self.control2[k], self.end[k])
+        ]
+        return [self.start, *turns, self.end]
+
     def mapped(self, m: Affine) -> list["Segment"]:
         """The piece under an affine map."""
         ends = (self.start, self.control1, self.control2, self.end)
@@ -72,6 +85,23 @@ class Cubic:
     def reversed(self) -> "Cubic":
         """The same piece walked the other way."""
         return Cubic(self.end, self.control2, self.control1, self.start)
+
+
+def _turns(p0: float, p1: float, p2: float, p3: float) -> list[float]:
+    """Parameters between 0 and 1 at which a cubic in one direction turns round.
+
+    A third of its derivative is a t2 + 2 b t + c; the roots by the form that cancels nothing.
+    """
+    low, high = min(p0, p3), max(p0, p3)
+    if low <= p1 <= high and low <= p2 <= high:
+        return []  # it stays between its ends, as its controls do
+    a, b, c = p3 - 3 * p2 + 3 * p1 - p0, p2 - 2 * p1 + p0, p1 - p0
+    square = b * b - a * c
+    if square < 0:
+        return []
+    q = -(b + math.copysign(math.sqrt(square), b))
+    roots = ([q / a] if a else []) + ([c / q] if q else [])
+    return [t for t in roots if 0 < t < 1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +142,15 @@ class Arc:
             (x + r * cos(first + k * step), y + r * sin(first + k * step)) for k in range(1, count)
         ]
         return [*points, self.end]
+
+    def extremes(self) -> list[Point]:
+        """The ends, and the rightmost, top, leftmost and lowest points that lie between them."""
+        (x, y), r = self.centre, self.radius
+        low, high = sorted((self.start_deg, self.start_deg + self.sweep_deg))
+        first = math.ceil(low / 90)
+        last = min(math.floor(high / 90), first + 3)
+        round_it = ((x + r, y), (x, y + r), (x - r, y), (x, y - r))
+        return [self.start, *(round_it[k % 4] for k in range(first, last + 1)), self.end]
 
     def cubics(self) -> list[Cubic]:
         """Cubic pieces of at most 30 degrees; within 1.2e-7 of the radius."""
@@ -179,8 +218,8 @@ class Path:
 
     @cached_property
     def box(self) -> Box:
-        """Bounding box, within ``FLATTEN_MM`` of the curves (exact for lines)."""
-        return Box.around(self.points())
+        """Bounding box, exact: of the curves themselves, not of points along them."""
+        return Box.around(p for segment in self.segments for p in segment.extremes())
 
     def polygon(self, tolerance: float = FLATTEN_MM) -> Polygon:
         """The inside as a shapely polygon, counter-clockwise.
