@@ -100,6 +100,21 @@ def near_first(wanted: str, names: Iterable[str]) -> str:
     return (shown + (f" and {more} more" if more > 0 else "")) or "none"
 
 
+def did_you_mean(wanted: str, names: Iterable[str]) -> str:
+    """A question with the names most like the wanted one, "" where none is like it.
+
+    >>> did_you_mean("hlem.svg", ["winch.svg", "helm.svg", "notes.txt"])
+    "did you mean 'helm.svg'?"
+    >>> did_you_mean("bell.svg", ["map.pdf"])
+    ''
+    """
+    import difflib
+
+    spelt = {name.casefold(): name for name in sorted(names, reverse=True)}
+    near = difflib.get_close_matches(wanted.casefold(), sorted(spelt), n=2, cutoff=0.7)
+    return f"did you mean {' or '.join(repr(spelt[n]) for n in near)}?" if near else ""
+
+
 class UsageProblem(DecalprepError):
     """A command, option or typed value used wrongly."""
 

@@ -108,6 +108,16 @@ def format_mm(length_mm: float, places: int = 2) -> str:
     return f"{rounded + 0.0 if rounded else 0.0:.{places}f} mm"
 
 
+def format_turn(turn_deg: float, places: int = 1) -> str:
+    """A turn in degrees from -180 to 180, as text: a little to the right is a little below 0.
+
+    >>> format_turn(359.8), format_turn(90.3), format_turn(-0.04), format_turn(180.0, 0)
+    ('-0.2', '90.3', '0.0', '180')
+    """
+    near = turn_deg - 360.0 * math.ceil((turn_deg - 180.0) / 360.0)
+    return f"{round(near, places) + 0.0:.{places}f}"
+
+
 def page_size_mm(name: str) -> tuple[float, float]:
     """Portrait (width, height) in mm of a page size by name, in any case.
 

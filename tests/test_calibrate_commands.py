@@ -74,7 +74,7 @@ def test_what_cannot_correct_is_refused_and_says_what_to_do(
     with Image.open(desk.upright) as scan:
         scan.rotate(180.3, Image.Resampling.BICUBIC).save(down, dpi=(FLATBED.dpi, FLATBED.dpi))
     assert run([*TWO, desk.upright, str(down), desk.readings]) == 7
-    assert "the same way or upside down" in told(capsys)
+    assert "the same way or upside down in all scans (turned 0, -179 degrees)" in told(capsys)
     assert run([*TWO, *both]) == 7
     assert "pictures show the shape of the page, but not its size; read one long line" in told(
         capsys

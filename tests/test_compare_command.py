@@ -130,6 +130,13 @@ def test_refusals_say_how_to_lay_the_part(desk: Desk, capsys: pytest.CaptureFixt
     assert "so lay the part" in told(capsys)
     assert desk.compare("helm", desk.part("helm", (0, 0), dpi=300)) == 7
     assert "scan both at the same setting" in told(capsys)
+    # Without a tag nothing can be checked: that is said, and the rest goes on.
+    with Image.open(desk.part("helm", (PRESS.scale_x, PRESS.scale_y))) as picture:
+        picture.save(desk.folder / "untagged.png")
+    assert desk.compare("helm", str(desk.folder / "untagged.png")) == 0
+    shown = told(capsys)
+    assert "untagged.png does not say at how many dots an inch it was scanned" in shown
+    assert "was not checked" in shown
     assert desk.compare("wheel", desk.part("helm", (0, 0))) == 2
     assert "its panels are: helm, pump" in told(capsys)
     assert desk.compare("helm", desk.part("helm", (0, 0)), "--copy", "3") == 2

@@ -8,6 +8,10 @@ import pytest
 from stock_cases import ink, make, panel, plate, result, write_job
 
 from decalprep.errors import ExitCode
+from decalprep.jobs.again import Again, no_room
+from decalprep.jobs.placements import Kept
+from decalprep.jobs.spec import SheetSpec
+from decalprep.model import Sheet
 
 TEXT = '[[sheet]]\nname = "A5"\nsize = "A5"\n' + panel("bezel", "copies = 2") + panel("lamp")
 
@@ -122,3 +126,15 @@ def test_named_pieces_stay_and_all_others_are_laid_again(
     path.unlink()
     assert make(folder / "job.toml", "--keep", "lamp") == ExitCode.USAGE
     assert "without --keep first" in capsys.readouterr().err
+
+
+def test_advice_to_print_fewer_is_for_several_pieces_only() -> None:
+    spec = SheetSpec(Sheet("A5", 148, 210))
+
+    def advice(names: list[str], number: int | None) -> str:
+        return no_room(names, Again((), spec, number, Kept((), (), ()))).do
+
+    assert advice(["bezel#1"], 0) == "add --fresh-sheet to print on a new sheet"
+    assert advice(["bezel#1", "lamp#1"], 0).endswith("print on a new sheet, or print fewer at once")
+    assert advice(["bezel#1", "lamp#1"], None) == "print fewer at once"
+    assert "tile = true" in advice(["bezel#1"], None)

@@ -58,7 +58,10 @@ JOB = ["make", "job.toml"]
 
 
 def test_wrong_path_of_the_job(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    fails(capsys, ["make", "jbo.toml"], ExitCode.JOB, "no such file")
+    job(bench)
+    fails(capsys, ["make", "jbo.toml"], ExitCode.JOB, "no such file", "did you mean 'job.toml'?")
+    fails(capsys, ["make", "attic/job.toml"], ExitCode.JOB, "there is no folder 'attic'")
+    fails(capsys, ["measure", "job.toml", "bilge.pngg"], ExitCode.INPUT, "no such file")
 
 
 def test_a_folder_for_a_job(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -289,7 +292,9 @@ def test_a_job_file_that_is_there_already(bench: Path, capsys: pytest.CaptureFix
 
 
 def test_a_new_job_of_missing_files(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    fails(capsys, ["new", "blige.svg"], ExitCode.USAGE, "no such file")
+    near = "did you mean 'bilge.svg'?"
+    fails(capsys, ["new", "blige.svg"], ExitCode.USAGE, "no such file", near)
+    fails(capsys, ["look", "blige.svg"], ExitCode.INPUT, "there is no such file", near)
 
 
 def test_interrupted_runs_say_so_and_leave_everything(

@@ -222,16 +222,21 @@ def test_thin_picture_is_not_taken_for_part_of_a_huge_circle():
 
 @pytest.mark.parametrize(("shade", "words"), [(40, "fills its page"), (255, "blank")])
 def test_picture_without_an_edge_is_refused(shade, words):
-    with pytest.raises(InputProblem, match=words):
+    with pytest.raises(InputProblem, match=words) as caught:
         found(picture(np.full((200, 300, 3), shade, np.uint8), 60, 40))
+    # A picture has no layers: what is advised it can do.
+    assert "layer" not in str(caught.value)
 
 
 def test_picture_of_separate_pieces_is_refused():
     pixels = np.full((200, 300, 3), 255, np.uint8)
     pixels[50:100, 30:90] = 0
     pixels[50:100, 130:200] = 0
-    with pytest.raises(InputProblem, match="separate pieces"):
+    with pytest.raises(InputProblem, match="separate pieces.* a ground of one colour") as caught:
         found(picture(pixels, 60, 40))
+    assert "layer" not in str(caught.value)
+    with pytest.raises(InputProblem, match="no closed path; .*white or transparent"):
+        found(picture(pixels, 60, 40), OutlineSettings(source=OutlineSource.PATH))
 
 
 # ---------------------------------------------------------------- shaped

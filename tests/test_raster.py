@@ -306,6 +306,28 @@ def test_pages_of_a_tiff(tmp_path: Path) -> None:
         read_raster(path, IntakeOptions(page=3))
 
 
+@pytest.mark.parametrize(
+    ("compression", "words"),
+    [("group4", "Fax4Decode: "), ("tiff_lzw", "code not yet in table")],
+)
+def test_a_damaged_tiff_is_refused_in_our_words_alone(
+    compression: str, words: str, tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """libtiff prints what is wrong; a fax-coded picture it then hands on with lines missing."""
+    noise = np.random.default_rng(1).integers(0, 255, (120, 120), np.uint8)
+    image = Image.fromarray(noise > 128 if compression == "group4" else noise)
+    path = saved(tmp_path, "a.tif", image, compression=compression)
+    read_raster(path, IntakeOptions())
+    data = bytearray(path.read_bytes())
+    middle = len(data) // 2
+    data[middle : middle + 40] = bytes(b ^ 0xFF for b in data[middle : middle + 40])
+    path.write_bytes(data)
+    with pytest.raises(InputProblem, match=f"^a.tif: is damaged .*{words}") as caught:
+        read_raster(path, IntakeOptions())
+    assert "tempfile" not in str(caught.value)
+    assert capfd.readouterr().err == ""
+
+
 def test_floating_pixels_are_refused(tmp_path: Path) -> None:
     path = saved(tmp_path, "float.tif", picture().convert("F"))
     with pytest.raises(Unfaithful, match=r"kind that cannot be carried over \(F\)"):

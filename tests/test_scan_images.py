@@ -66,8 +66,10 @@ def test_pages_of_a_tiff_and_a_pdf(tmp_path: Path) -> None:
         assert found[0].grey[0, 0] != found[1].grey[0, 0]
 
 
-def test_refusals(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    with pytest.raises(InputProblem, match="cannot be read"):
+def test_refusals(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(InputProblem, match="there is no such file; check the path"):
         read_scan(tmp_path / "none.png")
     for name, data, found in (
         ("text.png", b"hello", "no PNG, JPEG"),
@@ -77,6 +79,14 @@ def test_refusals(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         (tmp_path / name).write_bytes(data)
         with pytest.raises(InputProblem, match=found):
             read_scan(tmp_path / name)
+    noise = np.random.default_rng(1).integers(0, 2, (400, 400)) > 0
+    Image.fromarray(noise).save(tmp_path / "fax.tif", compression="group4")
+    fax = bytearray((tmp_path / "fax.tif").read_bytes())
+    fax[3000:3040] = b"\xff" * 40
+    (tmp_path / "fax.tif").write_bytes(fax)
+    with pytest.raises(InputProblem, match="is damaged .Fax4Decode"):
+        read_scan(tmp_path / "fax.tif")
+    assert capfd.readouterr().err == ""
     Image.new("L", (100, 100)).save(tmp_path / "small.png")
     with pytest.raises(InputProblem, match="only 100 x 100 pixels"):
         read_scan(tmp_path / "small.png")

@@ -26,6 +26,7 @@ from decalprep.calibration.estimate import ShapeFinding
 from decalprep.calibration.leastsquares import Array
 from decalprep.errors import ReadingsRefused
 from decalprep.model import Notice
+from decalprep.units import format_turn
 
 CROSS_SINE = 0.8
 """Two scans must differ in turn by 53 to 127 degrees: at 0 or 180 the equations are singular."""
@@ -193,7 +194,7 @@ def _refuse_useless(scans: Sequence[ScanPoints]) -> None:
         for b in scans[:i]
     ]
     if max(sines) < CROSS_SINE:
-        turns = ", ".join(f"{s.turn_deg % 360:.0f}" for s in scans)
+        turns = ", ".join(format_turn(s.turn_deg, 0) for s in scans)
         raise ReadingsRefused(
             f"the page lies the same way or upside down in all scans (turned {turns} degrees)",
             do="turn the page itself on the scanner by 90 degrees for one of the scans",

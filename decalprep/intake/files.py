@@ -1,17 +1,20 @@
 """Bytes of a file, and what kind of file they are."""
 
+import itertools
 import logging
 import zipfile
 from io import BytesIO
 from pathlib import Path
 
-from decalprep.errors import InputProblem, TooMuch
+from decalprep.errors import InputProblem, TooMuch, did_you_mean
 from decalprep.intake.options import Limits
 
 MESH_KINDS = frozenset({"stl", "3mf", "obj"})
 
 BINARY_DXF = b"Binary DXF\r\n\x1a\0"
 _HEAD = 4096
+_MOST_FILES = 5000
+"""So many files of a folder are looked through for a name like the wanted one."""
 _RASTER_STARTS = (b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff", b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 _REFUSED: tuple[tuple[bytes, str, str], ...] = (
     (b"GIF8", "a GIF picture", "save it as PNG"),
@@ -59,7 +62,9 @@ def read_whole(path: Path, limits: Limits) -> bytes:
             )
         data = path.read_bytes()
     except FileNotFoundError:
-        raise InputProblem("there is no such file", where=where, do="check the path") from None
+        raise InputProblem(
+            "there is no such file", where=where, do=meant_file(path) or "check the path"
+        ) from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise InputProblem(
@@ -68,6 +73,21 @@ def read_whole(path: Path, limits: Limits) -> bytes:
     if not data:
         raise InputProblem("the file is empty", where=where, do="export it again")
     return data
+
+
+def meant_file(path: Path) -> str:
+    """What to tell of a missing file: names like it in its folder, or that there is no folder.
+
+    "" where nothing is like it.
+    """
+    folder = path.parent
+    try:
+        if not folder.is_dir():
+            return f"there is no folder {str(folder)!r}"
+        names = [entry.name for entry in itertools.islice(folder.iterdir(), _MOST_FILES)]
+    except (OSError, ValueError):
+        return ""
+    return did_you_mean(path.name, names)
 
 
 def kind_of(data: bytes, path: Path) -> str:

@@ -13,6 +13,7 @@ from typing import Any
 
 from decalprep.cleaning.coarse import LINE_ART_PPI, TONE_PPI
 from decalprep.errors import DecalprepError, InputProblem, NoSize, TooMuch, UsageProblem
+from decalprep.heard import load_whole
 from decalprep.intake.evidence import SettledSize, settle_size
 from decalprep.intake.options import IntakeOptions, Limits
 from decalprep.intake.raster_density import claims, densities, density_notices
@@ -180,7 +181,10 @@ def _settled(
 
 def _pixels(data: bytes, image: Any, name: str) -> tuple[Pixels, list[Notice]]:
     """The image for the page, after a full decode to be sure that the file is whole."""
-    image.load()
+    if image.format == "TIFF":
+        load_whole(image)
+    else:
+        image.load()
     deep = _is_deep(data, image)
     made: Pixels | None = None
     if image.format in ("JPEG", "MPO"):

@@ -148,21 +148,30 @@ def lay_again(decals: Sequence[Decal], job: Job, again: Again, effort: Effort) -
     try:
         nested = nest_groups([group], Lying(), job, effort)
     except DoesNotFit:
-        names = ", ".join(f"{name}#{k}" for name, mine in copies.items() for k in mine)
-        if again.number is None:
-            raise DoesNotFit(
-                f"one sheet has no room for {names}", do="print fewer at once"
-            ) from None
-        raise DoesNotFit(
-            f"the rest of sheet {again.number + 1} has no room for {names}",
-            do="add --fresh-sheet to print on a new sheet, or print fewer at once",
-        ) from None
+        names = [f"{name}#{k}" for name, mine in copies.items() for k in mine]
+        raise no_room(names, again) from None
     laid = laid_of(nested, parts, (), job)
     placed = [replace(p, copy=copies[p.decal][p.copy - 1]) for p in laid.placements]
     notices = (*laid.notices, _told(again, len(placed)))
     return replace(
         laid, placements=tuple(placed), notices=notices, leftovers=(again.spec.leftover,)
     )
+
+
+def no_room(names: Sequence[str], again: Again) -> DoesNotFit:
+    """Why the pieces do not go on the sheet; of one alone, fewer cannot be printed."""
+    told = ", ".join(names)
+    several = len(names) > 1
+    if again.number is not None:
+        do = "add --fresh-sheet to print on a new sheet"
+        do += ", or print fewer at once" if several else ""
+        return DoesNotFit(f"the rest of sheet {again.number + 1} has no room for {told}", do=do)
+    do = (
+        "print fewer at once"
+        if several
+        else "name a larger sheet in the job file, or let tile = true cut the panel into tiles"
+    )
+    return DoesNotFit(f"one sheet has no room for {told}", do=do)
 
 
 def _told(again: Again, count: int) -> Notice:

@@ -38,7 +38,7 @@ from decalprep.model import PrinterRecord, ScannerRecord, TargetLayout
 from decalprep.records import list_printers, save_scanner
 from decalprep.scan import FoundPage, find_page, read_scan, scanner_scale
 from decalprep.scan.rule_along import RuleSeen, read_rule
-from decalprep.units import MM_PER_IN
+from decalprep.units import MM_PER_IN, format_turn
 
 _HEAD = "From the scans, the scanner's own error taken out"
 LONG_MM = 150.0
@@ -114,7 +114,7 @@ def _scan_line(page: FoundPage) -> str:
     dpi = MM_PER_IN * (p.px_per_mm[0] * p.px_per_mm[1]) ** 0.5
     code = f"code {p.code}" if p.code else "its code not seen whole"
     return (
-        f"{p.source}: {page.layout.page} page, {code}, turned {p.turn_deg % 360:.1f} degrees, "
+        f"{p.source}: {page.layout.page} page, {code}, turned {format_turn(p.turn_deg)} degrees, "
         f"{len(p.page_mm)} of {len(page.layout.discs)} discs, about {dpi:.0f} dots an inch"
     )
 

@@ -18,7 +18,7 @@ from decalprep.errors import ExitCode, InputProblem, ReadingsRefused, UsageProbl
 from decalprep.geometry import Affine
 from decalprep.jobs.measure import sheet_shown
 from decalprep.jobs.prints import PrintedDecal, PrintedSheet, Prints
-from decalprep.model import PartRecord
+from decalprep.model import Notice, PartRecord
 from decalprep.scan import (
     PartComparison,
     ScanImage,
@@ -125,7 +125,7 @@ def compare_job(
     part_scan = _single(part)
     say(f"reading {sheet.name}")
     sheet_scan = _single(sheet)
-    _same_setting(part_scan, sheet_scan)
+    unsure = _same_setting(part_scan, sheet_scan)
     say(f"looking which sheet {sheet.name} shows")
     number, printed, decal = _decal_shown(prints, panel, sheet_scan, copy)
     holes = printed.holes_of(decal)
@@ -143,6 +143,7 @@ def compare_job(
         raise ReadingsRefused(
             refused.found, where=refused.where, do=f"{refused.do}; {_way_round(decal)}"
         ) from None
+    found = replace(found, notices=(*found.notices, *unsure))
     record = fitted_record(found.fitted, decal) if found.fitted is not None else None
     return Compared(decal, number, prints.tolerance_mm, legend_offsets(found, decal), found, record)
 
@@ -156,15 +157,28 @@ def _single(path: Path) -> ScanImage:
     return pages[0]
 
 
-def _same_setting(part: ScanImage, sheet: ScanImage) -> None:
-    if part.claimed_dpi is None or sheet.claimed_dpi is None:
-        return
+def _same_setting(part: ScanImage, sheet: ScanImage) -> tuple[Notice, ...]:
+    """Nothing where both files claim the same resolution, a warning where one claims none.
+
+    Raises:
+        ReadingsRefused: they claim different ones.
+    """
+    silent = [Path(s.name).name for s in (part, sheet) if s.claimed_dpi is None]
+    if silent or part.claimed_dpi is None or sheet.claimed_dpi is None:
+        both = len(silent) == 2
+        text = (
+            f"{' and '.join(silent)} {'do' if both else 'does'} not say at how many dots an inch "
+            f"{'they were' if both else 'it was'} scanned: whether part and sheet were scanned at "
+            "the same setting, as they must be, was not checked"
+        )
+        return (Notice("scan-setting-unknown", text, part.name),)
     for one, two in zip(part.claimed_dpi, sheet.claimed_dpi, strict=True):
         if abs(one / two - 1) > _SAME_DPI:
             raise ReadingsRefused(
                 f"the part was scanned at {one:.0f} dpi, the sheet at {two:.0f}",
                 do="scan both at the same setting: only then the scanner's error cancels",
             )
+    return ()
 
 
 def _decal_shown(

@@ -182,7 +182,10 @@ def _read_text(source: Path) -> str:
             raise JobProblem([f"{source}: larger than {MOST_BYTES} bytes; not a job file"])
         return source.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
-        raise JobProblem([f"{source}: no such file; 'decalprep new' writes a job file"]) from None
+        from decalprep.intake.files import meant_file
+
+        do = meant_file(source) or "'decalprep new' writes a job file"
+        raise JobProblem([f"{source}: no such file; {do}"]) from None
     except UnicodeDecodeError:
         _refuse_artwork(source)
         words = "not UTF-8 text; save it as UTF-8, or name the job file"

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from decalprep.errors import UsageProblem
+from decalprep.intake.files import meant_file
 from decalprep.jobs.starter_panel import panel_text, quoted
 
 PARTS = {".stl", ".3mf", ".obj"}
@@ -73,7 +74,8 @@ def start_job(files: list[Path], job_file: Path, *, page: str = "A4") -> Started
 def _check_place(file: Path, folder: Path, job_name: str) -> None:
     if not file.is_file():
         found = "is a folder, not a file" if file.is_dir() else "no such file"
-        raise UsageProblem(f"{file}: {found}", do="name the artworks themselves")
+        near = "" if file.is_dir() else meant_file(file)
+        raise UsageProblem(f"{file}: {found}", do=near or "name the artworks themselves")
     if not file.resolve().is_relative_to(folder):
         words = f"{file} is not in the folder of {job_name}"
         raise UsageProblem(words, do="copy it there, or put the job file beside it with --to")

@@ -28,7 +28,10 @@ def stock_lines(folder: Path) -> list[str]:
 
 
 def _line(sheet: Sheet) -> str:
-    return f"{sheet.name}: {stock_name(sheet)}, {left_words(sheet)}"
+    kind = stock_name(sheet)
+    # A rest that a run named is called by its kind already.
+    named = sheet.name == kind or sheet.name.startswith(f"{kind} (")
+    return f"{sheet.name}: {left_words(sheet) if named else f'{kind}, {left_words(sheet)}'}"
 
 
 def mark_gone(folder: Path, name: str, words: Sequence[str]) -> list[str]:

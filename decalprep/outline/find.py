@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING
 from decalprep.errors import InputProblem
 from decalprep.geometry import Affine, Box, Line, Path, rectangle_path
 from decalprep.model import Artwork, Hole, Notice, PartFace, Severity
+from decalprep.outline.advice import outline_advice
 from decalprep.outline.align import Alignment, align_boxes, align_holes, align_outlines
 from decalprep.outline.arcs import arcs_from_points
 from decalprep.outline.drawn_holes import holes_in_artwork
-from decalprep.outline.largest import WHAT_TO_DO, OwnOutline
+from decalprep.outline.largest import OwnOutline
 from decalprep.outline.own import own_outline
 from decalprep.outline.settings import OutlineSettings, OutlineSource
 from decalprep.outline.shaping import offset_path, round_corners
@@ -66,7 +67,9 @@ def find_outline(
     own = own_outline(artwork, contents, face, settings)
     if face is None:
         if own is None:
-            raise InputProblem("no cut outline was found", where=artwork.source, do=WHAT_TO_DO)
+            raise InputProblem(
+                "no cut outline was found", where=artwork.source, do=outline_advice(artwork)
+            )
         alignment = Alignment(settings.decal_from_artwork or Affine(), "artwork frame", 0.0)
         notices = own.notices
     else:
@@ -123,7 +126,9 @@ def _shaped(found: FoundOutline, settings: OutlineSettings, artwork: Artwork) ->
             )
     if not outline.polygon(0.02).is_valid:
         raise InputProblem(
-            f"the outline ({source}) crosses itself", where=artwork.source, do=WHAT_TO_DO
+            f"the outline ({source}) crosses itself",
+            where=artwork.source,
+            do=outline_advice(artwork),
         )
     return replace(found, outline=outline, source=source, notices=notices)
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from decalprep.errors import InputProblem
 from decalprep.geometry import Box, Path
 from decalprep.model import Artwork, Notice, Severity
+from decalprep.outline.advice import outline_advice
 from decalprep.outline.drawn import (
     CUT_LINE_MM,
     Drawn,
@@ -22,10 +23,6 @@ from decalprep.outline.settings import OutlineSettings
 
 if TYPE_CHECKING:
     from decalprep.pdfstream import PageContents
-
-WHAT_TO_DO = (
-    'draw the outline on a layer "cut outline", name its layer or spot colour, or give the part'
-)
 
 
 @dataclass(frozen=True)
@@ -75,7 +72,7 @@ def largest_path(
             f"most of the artwork ({around.width:.1f} x {around.height:.1f} mm) outside: it is not "
             "the outline",
             where=artwork.source,
-            do=WHAT_TO_DO,
+            do=outline_advice(artwork),
         )
     source = "largest closed path" + (f" (layer {best.layer!r})" if best.layer else "")
     return OwnOutline(best.path, source, notices=notices)
@@ -105,7 +102,7 @@ def _less_background(
             return second, (Notice("outline-background", text, artwork.name, Severity.NOTE),)
     text = (
         f"the outline is the rectangle as large as the page ({first.box.width:.2f} x "
-        f"{first.box.height:.2f} mm); {WHAT_TO_DO} if it is only background"
+        f"{first.box.height:.2f} mm); {outline_advice(artwork)} if it is only background"
     )
     return first, (Notice("outline-is-page-rectangle", text, artwork.name, box_mm=first.box),)
 

@@ -11,9 +11,10 @@ from shapely.geometry import Polygon
 from decalprep.errors import InputProblem, UsageProblem, near_first
 from decalprep.geometry import Box, Path, rectangle_path
 from decalprep.model import Artwork, Notice, PartFace, Severity
+from decalprep.outline.advice import outline_advice
 from decalprep.outline.arcs import arcs_restored
 from decalprep.outline.drawn import COARSE_MM, arc_tolerance_mm, chained
-from decalprep.outline.largest import WHAT_TO_DO, OwnOutline, largest_path
+from decalprep.outline.largest import OwnOutline, largest_path
 from decalprep.outline.settings import OutlineSettings, OutlineSource
 from decalprep.outline.trace import trace_edge
 
@@ -61,7 +62,9 @@ def own_outline(
         if largest is not None:
             return replace(largest, asked=source is OutlineSource.PATH)
         if source is OutlineSource.PATH:
-            raise InputProblem("there is no closed path", where=artwork.source, do=WHAT_TO_DO)
+            raise InputProblem(
+                "there is no closed path", where=artwork.source, do=outline_advice(artwork)
+            )
     return _traced(artwork, settings, asked=source is OutlineSource.PICTURE)
 
 

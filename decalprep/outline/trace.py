@@ -8,14 +8,11 @@ import numpy as np
 from decalprep.errors import InputProblem
 from decalprep.geometry import Affine, Box, Path, Point, circle_path, fit_circle, polygon_path
 from decalprep.model import Artwork
+from decalprep.outline.advice import edge_advice
 from decalprep.outline.arcfit import smoothed
 from decalprep.outline.picture import Numbers, Picture, draw
 from decalprep.units import MM_PER_IN
 
-DRAW_OR_PAGE = (
-    'give outline_from = "page" to cut along the edge of its page, give the part, or draw the '
-    'outline on a layer "cut outline"'
-)
 PAPER_FROM = 0.96
 """Corners at least this light (or unpainted) are paper round the picture."""
 ONE_PIECE_SHARE = 0.9
@@ -51,7 +48,7 @@ def trace_edge(artwork: Artwork, *, dpi: float = 600.0) -> Traced:
     dpi = min(dpi, math.sqrt(60_000_000 / max(page.area, 1.0)) * MM_PER_IN)
     picture = draw(artwork, Affine(), page.grown(2 * MM_PER_IN / dpi), dpi=dpi)
     cover = _cover(picture, artwork)
-    ring = largest_ring(cover, where=artwork.source)
+    ring = largest_ring(cover, artwork)
     pixel = picture.mm_per_px
     if artwork.pixels:
         pixel = max(
@@ -110,7 +107,7 @@ def _cover(picture: Picture, artwork: Artwork) -> Numbers:
         raise InputProblem(
             "the picture fills its page, so it shows no edge to cut along",
             where=artwork.source,
-            do=DRAW_OR_PAGE,
+            do=edge_advice(artwork),
         )
     paper = np.median(np.array(corners), axis=0)
     away: Numbers = np.abs(rgb.astype(np.float64) - paper).max(axis=2)
@@ -118,7 +115,7 @@ def _cover(picture: Picture, artwork: Artwork) -> Numbers:
     return cover
 
 
-def largest_ring(cover: Numbers, *, where: str = "") -> list[Point]:
+def largest_ring(cover: Numbers, artwork: Artwork) -> list[Point]:
     """Points (column, row) round the largest painted piece, where the cover passes one half.
 
     Raises:
@@ -129,7 +126,11 @@ def largest_ring(cover: Numbers, *, where: str = "") -> list[Point]:
     solid = (cover >= 0.5).astype(np.uint8)
     contours, _ = cv2.findContours(solid, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     if not contours:
-        raise InputProblem("the picture is blank", where=where, do="check the file and its layers")
+        raise InputProblem(
+            "the picture is blank",
+            where=artwork.source,
+            do="check the file" if artwork.pixels else "check the file and its layers",
+        )
     best = max(contours, key=cv2.contourArea)
     whole = np.zeros_like(solid)
     cv2.drawContours(whole, [best], -1, 1, thickness=-1)
@@ -138,8 +139,8 @@ def largest_ring(cover: Numbers, *, where: str = "") -> list[Point]:
         raise InputProblem(
             f"the picture shows {len(contours)} separate pieces (the largest holds "
             f"{100 * share:.0f} % of what is painted), so no one edge can be traced",
-            where=where,
-            do=DRAW_OR_PAGE,
+            where=artwork.source,
+            do=edge_advice(artwork, pieces=True),
         )
     return half_level(cover, best[:, 0, :].astype(np.float64))
 

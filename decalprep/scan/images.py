@@ -9,7 +9,8 @@ import numpy as np
 import numpy.typing as npt
 from PIL import Image, ImageChops, ImageSequence, UnidentifiedImageError
 
-from decalprep.errors import InputProblem, TooMuch
+from decalprep.errors import InputProblem, TooMuch, did_you_mean
+from decalprep.heard import load_whole
 from decalprep.units import PT_PER_IN
 
 Grey = npt.NDArray[np.uint8]
@@ -86,6 +87,10 @@ def read_scan(path: Path, *, colours: bool = True) -> tuple[ScanImage, ...]:
                 pages = _from_pdf(stream.read(), path, colours=colours)
             else:
                 pages = _from_picture(stream, path, colours=colours)
+    except FileNotFoundError:
+        names = [p.name for p in path.parent.iterdir()] if path.parent.is_dir() else []
+        near = did_you_mean(path.name, names) or "check the path"
+        raise InputProblem("there is no such file", where=str(path), do=near) from None
     except OSError as problem:
         raise InputProblem(f"cannot be read ({problem.strerror})", where=str(path)) from problem
     for page in pages:
@@ -134,6 +139,8 @@ def _grey_frame(frame: Image.Image, name: str, *, colours: bool) -> ScanImage:
     if not colours:
         # A JPEG then decodes its grey alone, at a third of the memory.
         frame.draft("L", frame.size)
+    if frame.format == "TIFF":
+        load_whole(frame)
     claimed = frame.info.get("dpi")
     dpi = None
     if claimed is not None and float(claimed[0]) > 1 and float(claimed[1]) > 1:
