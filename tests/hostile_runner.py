@@ -38,7 +38,6 @@ WORDS_OF_TERMINALS = ("NO_COLOR", "COLUMNS", "TERM")
 def warm() -> None:
     """Load what runs need, so that a run's own time is what is measured."""
     import decalprep
-    from decalprep.proof import prove  # noqa: F401 - first, or the module would take its name
 
     for found in walk_packages(decalprep.__path__, "decalprep."):
         if not found.name.endswith(("__main__", "_child")):

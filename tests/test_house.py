@@ -106,6 +106,20 @@ def test_lower_floors_are_pure(path: Path) -> None:
             assert node.value.id != "random" or node.attr == "Random", node.lineno
 
 
+def test_no_room_hands_on_a_name_that_one_of_its_modules_has() -> None:
+    """The name would be the module or what it holds, by the order in which things are imported."""
+    for package in sorted({path.parent for path in modules()}):
+        own = {p.stem for p in package.glob("*.py")} | {p.name for p in package.iterdir()}
+        tree = ast.parse((package / "__init__.py").read_text(encoding="utf-8"))
+        names = {
+            alias.asname or alias.name
+            for node in ast.walk(tree)
+            if isinstance(node, ast.ImportFrom)
+            for alias in node.names
+        }
+        assert not names & own, f"{package.name}: {names & own}"
+
+
 def test_only_the_command_line_prints() -> None:
     for path in modules():
         if room(path) == "cli":

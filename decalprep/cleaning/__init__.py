@@ -8,7 +8,7 @@ count as the same within 0.03 mm, about the smallest dot of a desktop printer (6
 from decalprep.cleaning.coarse import image_ppi, is_coarse
 from decalprep.cleaning.contrast import contrast_ratio, relative_luminance
 from decalprep.cleaning.hairlines import strip_hairlines
-from decalprep.cleaning.leave_out import leave_out
+from decalprep.cleaning.leaving_out import leave_out
 from decalprep.cleaning.legend import LegendInk, legend_ink
 from decalprep.cleaning.legibility import LegibilitySettings, check_legibility
 from decalprep.cleaning.letters import height_mm_for_angle, visual_angle_arcmin

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from decalprep.jobs.make import Made, MakeOptions
     from decalprep.jobs.report import Drawn
     from decalprep.proof import ExpectedJob, Proof
-    from decalprep.proof.prove import Share
+    from decalprep.proof.proving import Share
 
 TOLERANCE_MM = 0.02
 
@@ -65,7 +65,7 @@ def proven(
 
 def _prove(pdf: bytes, expected: ExpectedJob, where: str, share: Share | None = None) -> Proof:
     from decalprep.proof import prove
-    from decalprep.proof.prove import in_turn
+    from decalprep.proof.proving import in_turn
 
     proof = prove(pdf, expected, tolerance_mm=TOLERANCE_MM, share=share or in_turn)
     if not proof.passed:

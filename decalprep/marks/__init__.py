@@ -12,7 +12,7 @@ from decalprep.marks.letters import (
     type_size_mm,
 )
 from decalprep.marks.places import MarkPlaces, label_cells, mark_places, mark_zones, reserved_zones
-from decalprep.marks.sheet_marks import (
+from decalprep.marks.sheet_items import (
     ACTUAL_SIZE,
     check_bar,
     sheet_mark_notices,

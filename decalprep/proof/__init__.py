@@ -25,7 +25,7 @@ from decalprep.proof.expected import (
 
 if TYPE_CHECKING:
     from decalprep.proof.pictures import place_picture, sheet_picture
-    from decalprep.proof.prove import prove
+    from decalprep.proof.proving import prove
     from decalprep.proof.result import TOLERANCE_MM, MarkRow, Part, Proof, ProofRow
     from decalprep.proof.structure import Finding, check_structure
     from decalprep.proof.table import proof_data, proof_table
@@ -55,7 +55,7 @@ __all__ = [
 ]
 
 _LATER = {
-    "prove": "prove",
+    "prove": "proving",
     "TOLERANCE_MM": "result",
     "MarkRow": "result",
     "Part": "result",

@@ -274,7 +274,7 @@ class BudgetRow:
 
 def error_budget() -> tuple[BudgetRow, ...]:
     """How far the method was off on sheets whose errors are known, worst case by kind, in mm."""
-    from decalprep.proof.prove import prove
+    from decalprep.proof.proving import prove
 
     placements = (Affine(e=20.37, f=220.21), Affine(e=80.11, f=120.43) @ Affine.rotation(90))
     worst: dict[str, float] = {}

@@ -7,6 +7,8 @@ scanner errs by more than a printer. A photograph alone says nothing: one of a p
 """
 
 from decalprep.scan.bare import find_part
+from decalprep.scan.drawn_part import part_picture
+from decalprep.scan.drawn_used import used_picture
 from decalprep.scan.edges import EdgeDeviation
 from decalprep.scan.findings import (
     ExpectedPrint,
@@ -25,7 +27,6 @@ from decalprep.scan.part import (
     SheetHole,
     compare_with_part,
 )
-from decalprep.scan.part_picture import part_picture
 from decalprep.scan.photos import FoundPhoto, find_page_in_photo
 from decalprep.scan.picture import print_picture
 from decalprep.scan.printed import PlacedPrint, place_print
@@ -39,7 +40,6 @@ from decalprep.scan.sheet import (
     scanner_scale,
 )
 from decalprep.scan.used import UsedChoices, UsedSheet, find_used
-from decalprep.scan.used_picture import used_picture
 
 __all__ = [
     "EdgeDeviation",
