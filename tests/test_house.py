@@ -25,9 +25,9 @@ OWNERS = {
     "fontTools": {"intake", "export", "proof"},
     "pikepdf": {"pdfstream", "cleaning", "outline", "intake", "export"},
     "reportlab": {"export", "intake"},
-    "cv2": {"scan", "proof", "nesting", "outline", "cleaning", "intake"},
+    "cv2": {"pdfstream", "scan", "proof", "nesting", "outline", "cleaning", "intake"},
     "pypdf": {"proof"},
-    "pypdfium2": {"proof", "intake", "export", "outline", "cleaning", "scan"},
+    "pypdfium2": {"pdfstream", "proof", "intake", "export", "outline", "cleaning", "scan"},
     "spyrrow": {"nesting"},
     "platformdirs": {"records"},
 }

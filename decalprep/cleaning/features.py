@@ -1,21 +1,21 @@
 """Ink and gaps too narrow for the printer, found on an exact rendering."""
 
-from collections.abc import Iterator
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from decalprep.cleaning.contrast import luminance_table
-from decalprep.cleaning.rendering import box_mm_of
+from decalprep.cleaning.rendering import BAND_ROWS, TIMES, FinePicture, box_mm_of, enlarged
 from decalprep.geometry import Box
+from decalprep.pdfstream.drawing import REACH_PX, Span
 from decalprep.units import MM_PER_IN
 
 MID_LUMINANCE = 0.184
 """CIE L* = 50: darker is ink, lighter is ground."""
 _LONG = 4
 _SPECK_PX = 2
-_TILE = 256
 _MOST_FOUND = 40
 _FEW = 1_000_000
 
@@ -29,82 +29,85 @@ class Narrow:
     pixels: int
 
 
-def dark_mask(pixels: "np.ndarray[Any, Any]") -> "np.ndarray[Any, Any]":
+def dark_mask(picture: FinePicture) -> "np.ndarray[Any, Any]":
     """1 where a pixel is darker than the middle of lightness, else 0."""
-    mask = np.empty(pixels.shape[:2], np.uint8)
-    for top in range(0, pixels.shape[0], _TILE):
-        band = pixels[top : top + _TILE]
-        for columns, tile, plain in _tiles(band):
-            tile = tile[:1, :1] if plain else tile
-            mask[top : top + _TILE, columns] = luminance_table(tile) < MID_LUMINANCE
+    rows, columns = picture.pixels.shape[:2]
+    few = (luminance_table(picture.coarse) < MID_LUMINANCE).astype(np.uint8)
+    mask = np.ascontiguousarray(enlarged(few)[:rows, :columns])
+    for span in picture.spans:
+        span.of(mask)[:] = luminance_table(span.of(picture.pixels)) < MID_LUMINANCE
     return mask
 
 
-def _tiles(
-    band: "np.ndarray[Any, Any]", reach: int = 0
-) -> Iterator[tuple[slice, "np.ndarray[Any, Any]", bool]]:
-    """(columns, the part of the band there and ``2 * reach`` further, whether of one colour)."""
-    flat = band.reshape(len(band), -1)
-    mixed = np.flatnonzero(flat.min(axis=0) != flat.max(axis=0)) // (flat.shape[1] // band.shape[1])
-    for left in range(0, band.shape[1] - 2 * reach, _TILE):
-        end = left + _TILE + 2 * reach
-        tile = band[:, left:end]
-        first, last = np.searchsorted(mixed, (left, end))
-        plain = bool(first == last and (tile[0] == tile[0, 0]).all())
-        yield slice(left, min(left + _TILE, band.shape[1] - 2 * reach)), tile, plain
-
-
 def narrow_places(
-    mask: "np.ndarray[Any, Any]", least_mm: float, picture_box: Box, dpi: float
+    mask: "np.ndarray[Any, Any]",
+    least_mm: float,
+    picture: FinePicture,
 ) -> tuple[list[Narrow], int]:
-    """(narrowest places first, how many there are) of a mask where it is narrower than
+    """(narrowest places first, how many there are) of a picture's mask where it is narrower than
     ``least_mm``: what opening with a disc of that diameter takes away.
 
     A place that is part of something wider must be four times as long as ``least_mm``: every
     sharp corner and crotch narrows to nothing. A dot or hole that stands alone always counts.
     """
-    size = int(least_mm * dpi / MM_PER_IN)
+    size = int(least_mm * picture.dpi / MM_PER_IN)
     size = max(size - (size + 1) % 2, 1)
     if size < 3:
         return [], 0
-    blobs = _blobs_of(*_lost_in_opening(mask, size), mask.shape)
+    blobs = _blobs_of(*_lost_in_opening(mask, size, picture.spans), mask.shape)
     spans = np.maximum(blobs.high - blobs.low + 1, blobs.right - blobs.left + 1)
     chosen = np.flatnonzero(spans >= np.where(blobs.attached, _LONG * size, _SPECK_PX))
     chosen = chosen[np.argsort(-blobs.pixels[chosen], kind="stable")]
-    found = [_measured(blobs, int(i), picture_box, dpi) for i in chosen[:_MOST_FOUND]]
+    found = [_measured(blobs, int(i), picture.box, picture.dpi) for i in chosen[:_MOST_FOUND]]
     found.sort(key=lambda narrow: narrow.width_mm)
     return found, len(chosen)
 
 
 def _lost_in_opening(
-    mask: "np.ndarray[Any, Any]", size: int
+    mask: "np.ndarray[Any, Any]", size: int, spans: Sequence[Span]
 ) -> tuple["np.ndarray[Any, Any]", "np.ndarray[Any, Any]"]:
     """(places of the pixels that opening with a disc takes away, whether each touches what is left)
 
-    A place is row * width + column; they come sorted. Works tile by tile and passes over tiles of
-    one colour, which lose nothing.
+    A place is row * width + column; they come sorted. Only in ``spans`` can anything be lost: they
+    reach farther past every edge than half a disc; where they do not, all of the mask is gone over.
     """
     import cv2
 
+    if size // 2 >= REACH_PX * TIMES:
+        steps = range(0, len(mask), BAND_ROWS)
+        spans = [Span(t, min(t + BAND_ROWS, len(mask)), 0, mask.shape[1]) for t in steps]
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
     inner = (slice(size, -size), slice(size, -size))
     places, touching = [np.zeros(0, np.int64)], [np.zeros(0, bool)]
-    for top in range(0, mask.shape[0], _TILE):
-        rows_in = mask[max(top - size, 0) : top + _TILE + size]
-        above = max(size - top, 0)
-        below = min(_TILE, len(mask) - top) + 2 * size - above - len(rows_in)
-        band = cv2.copyMakeBorder(rows_in, above, below, size, size, cv2.BORDER_REPLICATE)
-        for columns, tile, plain in _tiles(band, size):
-            if plain:
-                continue
-            opened = cv2.morphologyEx(tile, cv2.MORPH_OPEN, kernel)
-            near_wide = np.asarray(cv2.dilate(opened, np.ones((3, 3), np.uint8)))[inner]
-            rows, across = np.nonzero((tile > opened)[inner])
-            places.append((rows + top) * mask.shape[1] + across + columns.start)
-            touching.append(near_wide[rows, across] > 0)
+    for span in spans:
+        tile = _with_surround(mask, span, size)
+        low, high, *_ = cv2.minMaxLoc(tile)
+        if low == high:
+            continue
+        opened = cv2.morphologyEx(tile, cv2.MORPH_OPEN, kernel)
+        near_wide = np.asarray(cv2.dilate(opened, np.ones((3, 3), np.uint8)))[inner]
+        rows, across = np.nonzero((tile > opened)[inner])
+        places.append((rows + span.top) * mask.shape[1] + across + span.left)
+        touching.append(near_wide[rows, across] > 0)
     found = np.concatenate(places)
     order = np.argsort(found)
     return found[order], np.concatenate(touching)[order]
+
+
+def _with_surround(mask: "np.ndarray[Any, Any]", span: Span, reach: int) -> Any:
+    """A part of a mask and ``reach`` round it; past the mask's edge, its last pixels again."""
+    import cv2
+
+    rows, columns = mask.shape
+    top, left = max(span.top - reach, 0), max(span.left - reach, 0)
+    bottom, right = min(span.bottom + reach, rows), min(span.right + reach, columns)
+    past = (
+        reach - span.top + top,
+        reach - bottom + span.bottom,
+        reach - span.left + left,
+        reach - right + span.right,
+    )
+    return cv2.copyMakeBorder(mask[top:bottom, left:right], *past, cv2.BORDER_REPLICATE)
 
 
 @dataclass(frozen=True)
@@ -158,9 +161,6 @@ def _labels_of(
         _, everywhere = cv2.connectedComponents(picture, connectivity=8)
         some: np.ndarray[Any, Any] = np.asarray(everywhere)[rows, columns]
         return some
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
-
     wide = shape[1] + 1  # a free column, so that no row runs on into the next
     places = rows * wide + columns
     ones, others = [], []
@@ -169,10 +169,26 @@ def _labels_of(
         joined = np.flatnonzero(places[at] == places + step)
         ones.append(joined)
         others.append(at[joined])
-    one, other = np.concatenate(ones), np.concatenate(others)
-    links = coo_matrix((np.ones(len(one), np.int8), (one, other)), shape=(len(places),) * 2)
-    labels: np.ndarray[Any, Any] = connected_components(links, directed=False)[1]
-    return labels
+    return _joined(len(places), np.concatenate(ones), np.concatenate(others))
+
+
+def _joined(
+    count: int, one: "np.ndarray[Any, Any]", other: "np.ndarray[Any, Any]"
+) -> "np.ndarray[Any, Any]":
+    """For each of ``count`` things the lowest of those that links (one, other) join it to.
+
+    In each round the head of every group takes a neighbouring group's lower head for its own.
+    """
+    heads = np.arange(count)
+    while True:
+        here, there = heads[one], heads[other]
+        apart = np.flatnonzero(here != there)
+        if not len(apart):
+            return heads
+        one, other, here, there = one[apart], other[apart], here[apart], there[apart]
+        np.minimum.at(heads, np.maximum(here, there), np.minimum(here, there))
+        while not np.array_equal(further := heads[heads], heads):
+            heads = further
 
 
 def _measured(blobs: _Blobs, i: int, picture_box: Box, dpi: float) -> Narrow:
@@ -190,22 +206,23 @@ def _measured(blobs: _Blobs, i: int, picture_box: Box, dpi: float) -> Narrow:
 
 
 def colours_in(
-    pixels: "np.ndarray[Any, Any]", picture_box: Box, dpi: float, box: Box
+    picture: FinePicture, box: Box
 ) -> tuple[tuple[float, float, float], tuple[float, float, float]] | None:
     """(ground, legend) colours in and round a word's box, 0..1; None where there is one only.
 
     The ground is the commonest colour along the border of the box grown by 15 % of its height;
     the legend is the colour inside that differs most from it and covers 2 % or more.
     """
-    mm = MM_PER_IN / dpi
+    mm = MM_PER_IN / picture.dpi
     grown = box.grown(0.15 * min(box.height, box.width) + mm)
-    x0, x1 = ((x - picture_box.x0) / mm for x in (grown.x0, grown.x1))
-    y0, y1 = ((picture_box.y1 - y) / mm for y in (grown.y1, grown.y0))
-    height, width = pixels.shape[:2]
-    crop = pixels[max(int(y0), 0) : min(int(y1) + 1, height), max(int(x0), 0) : int(x1) + 1]
-    crop = crop[:, : max(width - max(int(x0), 0), 0)]
-    if crop.shape[0] < 4 or crop.shape[1] < 4:
+    x0, x1 = ((x - picture.box.x0) / mm for x in (grown.x0, grown.x1))
+    y0, y1 = ((picture.box.y1 - y) / mm for y in (grown.y1, grown.y0))
+    height, width = picture.pixels.shape[:2]
+    top, bottom = max(int(y0), 0), min(int(y1) + 1, height)
+    left, right = max(int(x0), 0), min(int(x1) + 1, width)
+    if bottom - top < 4 or right - left < 4:
         return None
+    crop = picture.part(top, bottom, left, right)
     bins = crop.astype(np.int32) >> 3
     codes = (bins[..., 0] << 10) | (bins[..., 1] << 5) | bins[..., 2]
     border = np.concatenate([codes[0], codes[-1], codes[:, 0], codes[:, -1]])

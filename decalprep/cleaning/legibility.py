@@ -9,7 +9,6 @@ lines: common practice for desktop printers, no source.
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from decalprep.cleaning.coarse import coarse_images
 from decalprep.cleaning.contrast import contrast_ratio
@@ -21,7 +20,7 @@ from decalprep.cleaning.letters import (
     visual_angle_arcmin,
     words_of,
 )
-from decalprep.cleaning.rendering import dpi_within, picture_of, whole_box
+from decalprep.cleaning.rendering import FinePicture, dpi_within, fine_picture, whole_box
 from decalprep.errors import UsageProblem
 from decalprep.geometry import Box
 from decalprep.model import Artwork, Notice, Severity
@@ -79,12 +78,12 @@ def check_legibility(
     letters = words_of(artwork, contents)
     box = whole_box(artwork)
     dpi = dpi_within(box, _PIXELS_A_LINE * MM_PER_IN / wanted.least_line_mm)
-    pixels = picture_of(artwork, box, dpi)
+    picture = fine_picture(artwork, box, dpi, pictures=bool(contents.images))
     notices = [
         *_heights(artwork, letters, bool(contents.images), wanted),
         *_strokes(artwork, contents, wanted),
-        *_narrow(artwork, pixels, dpi, wanted),
-        *_contrasts(artwork, letters.words, pixels, dpi, wanted),
+        *_narrow(artwork, picture, wanted),
+        *_contrasts(artwork, letters.words, picture, wanted),
         *coarse_images(artwork, contents),
     ]
     rank = {Severity.DANGER: 0, Severity.WARNING: 1, Severity.NOTE: 2}
@@ -162,20 +161,19 @@ def _strokes(artwork: Artwork, contents: PageContents, wanted: LegibilitySetting
     return notices
 
 
-def _narrow(artwork: Artwork, pixels: Any, dpi: float, wanted: LegibilitySettings) -> list[Notice]:
+def _narrow(artwork: Artwork, picture: FinePicture, wanted: LegibilitySettings) -> list[Notice]:
     """Narrow ink and narrow gaps on the rendering."""
-    if dpi < 3 * MM_PER_IN / wanted.least_line_mm:
+    if picture.dpi < 3 * MM_PER_IN / wanted.least_line_mm:
         text = (
-            f"the artwork is so large that it was judged at {dpi:.0f} dpi; "
+            f"the artwork is so large that it was judged at {picture.dpi:.0f} dpi; "
             "narrow ink was not looked for"
         )
         coarse = [Notice("judged-coarsely", text, artwork.name, Severity.NOTE)]
     else:
         coarse = []
-    box = whole_box(artwork)
-    dark = dark_mask(pixels)
-    ink = narrow_places(dark, wanted.least_line_mm, box, dpi)
-    gaps = narrow_places(1 - dark, wanted.least_knockout_mm, box, dpi)
+    dark = dark_mask(picture)
+    ink = narrow_places(dark, wanted.least_line_mm, picture)
+    gaps = narrow_places(1 - dark, wanted.least_knockout_mm, picture)
     return [
         *coarse,
         *_told(artwork, ink, "ink-narrow", "ink is narrower than", wanted.least_line_mm, wanted),
@@ -218,13 +216,12 @@ def _told(
 
 
 def _contrasts(
-    artwork: Artwork, words: Sequence[Word], pixels: Any, dpi: float, wanted: LegibilitySettings
+    artwork: Artwork, words: Sequence[Word], picture: FinePicture, wanted: LegibilitySettings
 ) -> list[Notice]:
     """Words whose colour stands too little out, one notice a pair of colours."""
     low: dict[tuple[object, object], tuple[float, list[Word]]] = {}
-    box = whole_box(artwork)
     for word in words[:_MOST_WORDS]:
-        pair = colours_in(pixels, box, dpi, word.box_mm)
+        pair = colours_in(picture, word.box_mm)
         ratio = 1.0 if pair is None else contrast_ratio(*pair)
         if ratio < wanted.least_contrast:
             key = (None, None) if pair is None else (pair[0], pair[1])

@@ -1,19 +1,29 @@
 """Pictures of parts of an artwork at an exact scale, for measuring."""
 
 import math
-from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from decalprep.errors import InputProblem
 from decalprep.geometry import Box
 from decalprep.model import Artwork
+from decalprep.pdfstream.drawing import (
+    Paint,
+    Span,
+    free_of_pictures,
+    open_page,
+    painted,
+    spans_of,
+    uneven,
+)
 from decalprep.units import MM_PER_IN
 
 MOST_PIXELS = 40_000_000
-_BAND_ROWS = 512
+BAND_ROWS = 512
+TIMES = 4
+"""A picture of one colour is not drawn finely; this much coarser is looked at to find where."""
 
 
 def dpi_within(box_mm: Box, wanted_dpi: float, most_pixels: int = MOST_PIXELS) -> float:
@@ -35,51 +45,120 @@ def picture_of(artwork: Artwork, box_mm: Box, dpi: float) -> "np.ndarray[Any, An
         InputProblem: the page cannot be drawn.
     """
     import cv2
-    import pypdfium2
+
+    height, width = pixels_in(box_mm, dpi)
+    pixels = np.empty((height, width, 3), np.uint8)
+    with open_drawing(artwork) as page:
+        paint = painter(page, artwork, box_mm, dpi)
+        for top in range(0, height, BAND_ROWS):
+            band = Span(top, min(top + BAND_ROWS, height), 0, width)
+            cv2.cvtColor(painted(paint, band), cv2.COLOR_BGRA2RGB, dst=band.of(pixels))
+    return pixels
+
+
+def pixels_in(box_mm: Box, dpi: float) -> tuple[int, int]:
+    """Rows and columns of a picture of the box."""
+    height = max(round(box_mm.height * dpi / MM_PER_IN), 1)
+    return height, max(round(box_mm.width * dpi / MM_PER_IN), 1)
+
+
+def painter(page: Any, artwork: Artwork, box_mm: Box, dpi: float) -> Paint:
+    """Paints the artwork's open page with the box's upper left corner at pixel (0, 0)."""
     import pypdfium2.raw as raw
 
-    width = max(round(box_mm.width * dpi / MM_PER_IN), 1)
-    height = max(round(box_mm.height * dpi / MM_PER_IN), 1)
     true_from_page = artwork.artwork_from_page
     scale_x, scale_y = true_from_page.a * dpi / MM_PER_IN, true_from_page.d * dpi / MM_PER_IN
     top_pt = artwork.page_height_pt - box_mm.y1 / true_from_page.d
     left_pt = box_mm.x0 / true_from_page.a
+
+    def paint(bitmap: Any, times: int, left: int, top: int) -> None:
+        across, down = scale_x * times, scale_y * times
+        shift = -left_pt * across - left, -top_pt * down - top
+        width, height = raw.FPDFBitmap_GetWidth(bitmap), raw.FPDFBitmap_GetHeight(bitmap)
+        matrix, clip = raw.FS_MATRIX(across, 0, 0, down, *shift), raw.FS_RECTF(0, 0, width, height)
+        raw.FPDF_RenderPageBitmapWithMatrix(bitmap, page, matrix, clip, 0)
+
+    return paint
+
+
+@dataclass(frozen=True)
+class FinePicture:
+    """A picture of a box that was drawn finely only where there is detail.
+
+    ``pixels`` (RGB) hold good inside ``spans`` only; elsewhere each pixel of ``coarse`` stands for
+    ``TIMES`` by ``TIMES``.
+    """
+
+    box: Box
+    dpi: float
+    pixels: "np.ndarray[Any, Any]"
+    spans: tuple[Span, ...]
+    coarse: "np.ndarray[Any, Any]"
+
+    def part(self, top: int, bottom: int, left: int, right: int) -> "np.ndarray[Any, Any]":
+        """The pixels of some rows and columns, as if all were drawn finely."""
+        high, wide = top // TIMES, left // TIMES
+        found = enlarged(self.coarse[high : -(-bottom // TIMES), wide : -(-right // TIMES)])
+        found = found[top - high * TIMES :][: bottom - top]
+        found = found[:, left - wide * TIMES :][:, : right - left].copy()
+        for span in self.spans:
+            both = Span(
+                max(span.top, top),
+                min(span.bottom, bottom),
+                max(span.left, left),
+                min(span.right, right),
+            )
+            if both.top < both.bottom and both.left < both.right:
+                here = Span(both.top - top, both.bottom - top, both.left - left, both.right - left)
+                here.of(found)[:] = both.of(self.pixels)
+        return found
+
+
+def enlarged(coarse: "np.ndarray[Any, Any]") -> "np.ndarray[Any, Any]":
+    """Each pixel as a square of ``TIMES`` by ``TIMES``."""
+    import cv2
+
+    size = coarse.shape[1] * TIMES, coarse.shape[0] * TIMES
+    return np.asarray(cv2.resize(coarse, size, interpolation=cv2.INTER_NEAREST))
+
+
+def fine_picture(artwork: Artwork, box_mm: Box, dpi: float, *, pictures: bool) -> FinePicture:
+    """What ``picture_of`` gives, but drawn only where a coarse drawing shows more than one colour.
+
+    All of it is drawn if there are ``pictures`` on the page.
+
+    Raises:
+        InputProblem: the page cannot be drawn.
+    """
+    import cv2
+
+    height, width = pixels_in(box_mm, dpi)
+    rows, columns = -(-height // TIMES), -(-width // TIMES)
     pixels = np.empty((height, width, 3), np.uint8)
     with open_drawing(artwork) as page:
-        for top in range(0, height, _BAND_ROWS):
-            rows = min(_BAND_ROWS, height - top)
-            bitmap = pypdfium2.PdfBitmap.new_native(width, rows, raw.FPDFBitmap_BGRx)
-            bitmap.fill_rect((255, 255, 255, 255), 0, 0, width, rows)
-            down = -top_pt * scale_y - top
-            matrix = raw.FS_MATRIX(scale_x, 0, 0, scale_y, -left_pt * scale_x, down)
-            clip = raw.FS_RECTF(0, 0, width, rows)
-            raw.FPDF_RenderPageBitmapWithMatrix(bitmap, page, matrix, clip, 0)
-            cv2.cvtColor(bitmap.to_numpy(), cv2.COLOR_BGRA2RGB, dst=pixels[top : top + rows])
-            bitmap.close()
-    return pixels
+        coarse = painted(painter(page, artwork, box_mm, dpi / TIMES), Span(0, rows, 0, columns))
+        all_of_it = pictures or not free_of_pictures(artwork.page_pdf)
+        detail = np.full((rows, columns), 255, np.uint8) if all_of_it else uneven(coarse)
+        paint = painter(page, artwork, box_mm, dpi)
+        spans = tuple(
+            span.larger(TIMES, height, width)
+            for span in spans_of(
+                detail, page_bytes=len(artwork.page_pdf), most_rows=BAND_ROWS // TIMES
+            )
+        )
+        for span in spans:
+            cv2.cvtColor(painted(paint, span), cv2.COLOR_BGRA2RGB, dst=span.of(pixels))
+    rgb = np.asarray(cv2.cvtColor(coarse, cv2.COLOR_BGRA2RGB))
+    return FinePicture(box_mm, dpi, pixels, spans, rgb)
 
 
-@contextmanager
-def open_drawing(artwork: Artwork) -> Iterator[Any]:
+def open_drawing(artwork: Artwork) -> AbstractContextManager[Any]:
     """The artwork's page as pdfium has it, closed afterwards.
 
     Raises:
         InputProblem: the page cannot be drawn.
     """
-    import pypdfium2
-
-    try:
-        document = pypdfium2.PdfDocument(artwork.page_pdf)
-    except pypdfium2.PdfiumError as problem:
-        raise InputProblem(
-            f"the page cannot be drawn ({problem})", where=artwork.name, do="export it again"
-        ) from problem
-    try:
-        page = document[0]
-        yield page
-        page.close()
-    finally:
-        document.close()
+    return open_page(artwork.page_pdf, where=artwork.name)
 
 
 def whole_box(artwork: Artwork) -> Box:

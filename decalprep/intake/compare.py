@@ -14,6 +14,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from decalprep.errors import InputProblem
+from decalprep.pdfstream.drawing import Span, open_page, painted, spans_of, uneven
+
 Picture = npt.NDArray[np.uint8]
 
 SMALL_PX, LARGE_PX = 2_500_000, 6_500_000
@@ -147,36 +150,45 @@ def _oversample(pixels: tuple[int, int]) -> int:
     return next((n for n in (4, 3) if n * n * count <= OVERSAMPLED_PX), 2)
 
 
-def page_picture(pdf: bytes, pixels: tuple[int, int]) -> Picture:
+def page_picture(pdf: bytes, pixels: tuple[int, int], *, beside: Picture | None = None) -> Picture:
     """The first page drawn by pdfium over exactly ``pixels``, on white.
 
     Drawn two to four times larger and reduced, for pdfium draws no line thinner than a pixel.
+    With ``beside``, another drawing of the same page by another program, that is done only where
+    one of the two shows anything but one colour; not for pages with pictures on them.
 
     Raises:
         ValueError: pdfium cannot read the file.
     """
+    try:
+        with open_page(pdf) as page:
+            return _page_picture(page, pixels, len(pdf), beside)
+    except InputProblem as problem:
+        raise ValueError(problem.found) from problem
+
+
+def _page_picture(
+    page: Any, pixels: tuple[int, int], page_bytes: int, beside: Picture | None
+) -> Picture:
     import cv2
-    import pypdfium2 as pdfium
     import pypdfium2.raw as raw
 
-    try:
-        document = pdfium.PdfDocument(pdf)
-    except pdfium.PdfiumError as problem:
-        raise ValueError(f"pdfium cannot read the page ({problem})") from problem
-    try:
-        page = document[0]
-        finer = _oversample(pixels)
-        wide, tall = pixels[0] * finer, pixels[1] * finer
-        bitmap = pdfium.PdfBitmap.new_native(wide, tall, raw.FPDFBitmap_BGRx)
-        bitmap.fill_rect((255, 255, 255, 255), 0, 0, wide, tall)
-        raw.FPDF_RenderPageBitmap(bitmap, page, 0, 0, wide, tall, 0, 0)
-        reduced = cv2.resize(bitmap.to_numpy(), pixels, interpolation=cv2.INTER_AREA)
-        seen: Picture = np.ascontiguousarray(reduced[:, :, 2::-1])
-        bitmap.close()
-        page.close()
-        return seen
-    finally:
-        document.close()
+    def paint(bitmap: Any, times: int, left: int, top: int) -> None:
+        wide, tall = pixels[0] * times, pixels[1] * times
+        raw.FPDF_RenderPageBitmap(bitmap, page, -left, -top, wide, tall, 0, 0)
+
+    whole, times = Span(0, pixels[1], 0, pixels[0]), _oversample(pixels)
+    if beside is None:
+        seen = np.empty((pixels[1], pixels[0], 4), np.uint8)
+        detail = np.full((pixels[1], pixels[0]), 255, np.uint8)
+    else:
+        seen = painted(paint, whole)
+        detail = np.maximum(uneven(seen), uneven(beside))
+    for span in spans_of(detail, page_bytes=page_bytes, most_rows=pixels[1]):
+        fine = painted(paint, span.larger(times, pixels[1] * times, pixels[0] * times), times)
+        size = (span.right - span.left, span.bottom - span.top)
+        span.of(seen)[:] = cv2.resize(fine, size, interpolation=cv2.INTER_AREA)
+    return np.asarray(cv2.cvtColor(seen, cv2.COLOR_BGRA2RGB), np.uint8)
 
 
 def picture_on_white(png: bytes) -> tuple[Picture, bool]:

@@ -16,6 +16,7 @@ from decalprep.intake.compare import (
 from decalprep.intake.svg_page import PageSize
 from decalprep.model import Notice
 from decalprep.pdfstream import read_page
+from decalprep.pdfstream.drawing import free_of_pictures
 
 BEYOND = 0.25
 BEYOND_PX = (480, 480)
@@ -40,7 +41,9 @@ class Truth:
 
 def drawn_as(truth: Truth, page: bytes) -> Picture:
     """A page drawn over the pixels of the independent drawing."""
-    return page_picture(page, (truth.picture.shape[1], truth.picture.shape[0]))
+    pixels = (truth.picture.shape[1], truth.picture.shape[0])
+    plain = not truth.has_pixels and free_of_pictures(page)
+    return page_picture(page, pixels, beside=truth.picture if plain else None)
 
 
 def compared(page: bytes, size: PageSize, truth: Truth, drawn: Picture | None = None) -> Agreement:

@@ -17,8 +17,6 @@ NEEDED = (
     "decalprep.cleaning.legibility",
     "decalprep.outline.bleed",
     "pypdfium2.raw",
-    "scipy.sparse.csgraph",
-    "scipy.spatial",
 )
 """What every panel needs sooner or later: loaded once, before the process is forked."""
 READERS = {".svg": "decalprep.intake.svg", ".pdf": "decalprep.intake.pdf"}

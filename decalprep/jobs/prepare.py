@@ -89,9 +89,10 @@ def prepare_panel(
         JobProblem: the job file names a layer, page or the like that the artwork has not.
     """
     from decalprep.intake.options import stated_limits
+    from decalprep.pdfstream.drawing import pages_kept_open
 
     stated_limits()  # a fault of the environment, not of the job
-    with job_names(job, "panel", job.panels.index(panel)):
+    with job_names(job, "panel", job.panels.index(panel)), pages_kept_open():
         return _prepared(panel, job, part_record, say)
 
 

@@ -21,7 +21,7 @@ from shapely.geometry.base import BaseGeometry
 from decalprep.errors import UsageProblem
 from decalprep.geometry import Affine, Arc, Box, Line, Path, polygon_with_holes
 from decalprep.model import Artwork, Hole, Notice, Severity
-from decalprep.outline.picture import Numbers, Picture, Pixels, draw
+from decalprep.outline.picture import Numbers, Picture, Pixels, draw, on_paper
 from decalprep.outline.shaping import moved
 from decalprep.units import pt_from_mm
 
@@ -38,6 +38,7 @@ CORNER_DEPTHS_MM = (0.3, 0.5, 0.7)
 SHARP = math.cos(math.radians(150))
 """Sides that meet at less than this angle make a corner."""
 _AT_ONCE = 512
+Places = NDArray[np.intp]
 
 
 @dataclass(frozen=True)
@@ -191,8 +192,8 @@ def _bare_corners(picture: Picture, outline: Path, colours: Numbers, name: str) 
     for corner, inward, sine in zip(at[sharp], (ahead + back)[sharp], turn[sharp], strict=True):
         # a point on the bisector that is d from both sides
         looked = [px_from_decal.apply(*(corner + inward * d / sine)) for d in CORNER_DEPTHS_MM]
-        pixels = [picture.paper[int(y), int(x)] for x, y in looked]
-        if all(pixel.min() >= WHITE for pixel in pixels):
+        pixels = picture.rgba[[int(y) for _, y in looked], [int(x) for x, _ in looked]]
+        if on_paper(pixels).min() >= WHITE:
             places.append(Box.around([(float(corner[0]), float(corner[1]))]).grown(2.0))
     if not places:
         return []
@@ -215,12 +216,11 @@ def _bare_corners(picture: Picture, outline: Path, colours: Numbers, name: str) 
 def _distinct(colours: Numbers) -> tuple[tuple[float, float, float], ...]:
     """The RGB colours (0 to 1) among RGBA ones, in steps of 16 levels; bare ones are white."""
     solid = np.where(colours[:, 3:] >= PAINTED, colours[:, :3], 255.0)
-    _, where, counts = np.unique(
-        (solid // 16).astype(np.int64), axis=0, return_inverse=True, return_counts=True
-    )
+    steps = (solid // 16).astype(np.int64) @ (256, 16, 1)
+    _, where, counts = np.unique(steps, return_inverse=True, return_counts=True)
     found = []
     for k in np.flatnonzero(counts >= LEAST_SHARE * len(solid)):
-        red, green, blue = np.median(solid[where.reshape(-1) == k], axis=0) / 255
+        red, green, blue = np.median(solid[where == k], axis=0) / 255
         found.append((float(red), float(green), float(blue)))
     return tuple(found)
 
@@ -248,10 +248,12 @@ def _middle_along(samples: Numbers, reach: int) -> Numbers:
     count, depths = samples.shape[:2]
     reach = min(reach, (count - 1) // 2)
     wrapped = np.concatenate([samples[-reach:], samples, samples[:reach]]) if reach else samples
-    rows = np.arange(count)[:, None] + np.arange(2 * reach + 1)[None, :]
-    found = np.zeros((count, 4))
-    for start in range(0, count, _AT_ONCE):
-        near = wrapped[rows[start : start + _AT_ONCE]].reshape(-1, (2 * reach + 1) * depths, 4)
+    found = samples[:, 0].copy()
+    mixed = np.flatnonzero(~_of_one_colour(wrapped, 2 * reach + 1))
+    around = np.arange(2 * reach + 1)[None, :]
+    for start in range(0, len(mixed), _AT_ONCE):
+        some = mixed[start : start + _AT_ONCE]
+        near = wrapped[some[:, None] + around].reshape(-1, (2 * reach + 1) * depths, 4)
         known = (~np.isnan(near[..., 0])).sum(axis=1)
         order = np.sort(near, axis=1)  # nan comes last
         each = np.arange(len(near))
@@ -259,8 +261,19 @@ def _middle_along(samples: Numbers, reach: int) -> Numbers:
         middle = (order[each, low] + order[each, np.minimum(high, near.shape[1] - 1)]) / 2
         off = np.abs(near - middle[:, None, :]).sum(axis=2)
         best = np.where(np.isnan(off), np.inf, off).argmin(axis=1)
-        found[start : start + _AT_ONCE] = np.where(known[:, None] > 0, near[each, best], 0.0)
+        found[some] = np.where(known[:, None] > 0, near[each, best], 0.0)
     return found
+
+
+def _of_one_colour(samples: Numbers, window: int) -> NDArray[np.bool_]:
+    """For each run of ``window`` points whether all its samples are one known colour."""
+    first = samples[:, :1]
+    mixed = np.append(0, np.cumsum((samples != first).any(axis=(1, 2))))  # nan differs from itself
+    turns = np.append(0, np.cumsum((first[1:] != first[:-1]).any(axis=(1, 2))))
+    runs = len(samples) - window + 1
+    plain = mixed[window:] == mixed[:runs]
+    result: NDArray[np.bool_] = plain & (turns[window - 1 :] == turns[:runs])
+    return result
 
 
 @dataclass(frozen=True)
@@ -275,39 +288,25 @@ def _painted_ring(
     picture: Picture, kept: Polygon, ring: BaseGeometry, points: Numbers, colours: Numbers
 ) -> tuple[Pixels, _Counts]:
     """The ring as RGBA pixels: true artwork where it is painted, else the nearest edge's colour."""
-    import cv2
-    from scipy.spatial import cKDTree
-
     inside_ring = filled_mask(ring, picture)
     outside = inside_ring & ~filled_mask(kept, picture)
     rows, columns = np.nonzero(inside_ring)
-    k = picture.mm_per_px
-    at = np.stack([picture.box.x0 + (columns + 0.5) * k, picture.box.y1 - (rows + 0.5) * k], axis=1)
-    _, nearest = cKDTree(points).query(at)
-    ground = np.rint(colours[nearest]).astype(np.uint8)
-    ground[ground[:, 3] >= PAINTED, 3] = 255
-    ground[ground[:, 3] < PAINTED] = 0
+    edge = np.rint(colours).astype(np.uint8)
+    edge[edge[:, 3] >= PAINTED, 3] = 255
+    edge[edge[:, 3] < PAINTED] = 0
+    coloured = (edge[:, 3] > 0) & (edge[:, :3].min(axis=1) < WHITE)
+    nearest = _nearest(picture, points, edge, rows, columns)
+    ground, wants = edge[nearest], coloured[nearest]
     true = picture.rgba[rows, columns]
     is_out = outside[rows, columns]
     painted = true[:, 3] >= PAINTED
     white = true[:, :3].min(axis=1) >= WHITE
-    wants = (ground[:, 3] > 0) & (ground[:, :3].min(axis=1) < WHITE)
     covered = is_out & painted & white & wants  # white paper drawn over a coloured edge's bleed
     use_true = is_out & painted & ~covered
     canvas = np.zeros_like(picture.rgba)
-    canvas[rows, columns] = np.where(
-        use_true[:, None], np.column_stack([true[:, :3], np.full(len(true), 255)]), ground
-    )
-    # bare pixels take their neighbour's colour under zero alpha, or a reader that blends darkens it
-    bare = canvas[..., 3] == 0
-    if not bare.all():
-        _, labels = cv2.distanceTransformWithLabels(
-            bare.astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
-        )
-        nearest_px = np.zeros(int(labels.max()) + 1, np.int64)
-        nearest_px[np.asarray(labels)[~bare]] = np.flatnonzero(~bare)
-        colours_flat = canvas[..., :3].reshape(-1, 3)
-        canvas[..., :3] = colours_flat[nearest_px[np.asarray(labels)]]
+    true[:, 3] = 255
+    canvas[rows, columns] = np.where(use_true[:, None], true, ground)
+    _colour_bare(canvas)
     total = max(int(is_out.sum()), 1)
     extended = int((is_out & ~use_true & wants).sum())
     share = 0.0 if extended <= 0.002 * total else extended / total
@@ -318,6 +317,41 @@ def _painted_ring(
         share,
     )
     return canvas, counts
+
+
+def _nearest(
+    picture: Picture, points: Numbers, edge: Pixels, rows: Places, columns: Places
+) -> Places:
+    """For each pixel the number of the nearest point of the edge, or of one of the same colour."""
+    if (edge == edge[0]).all():
+        return np.zeros(len(rows), np.intp)
+    from scipy.spatial import cKDTree
+
+    k = picture.mm_per_px
+    at = np.stack([picture.box.x0 + (columns + 0.5) * k, picture.box.y1 - (rows + 0.5) * k], axis=1)
+    nearest: Places = cKDTree(points).query(at)[1]
+    return nearest
+
+
+def _colour_bare(canvas: Pixels) -> None:
+    """Give bare pixels their neighbour's colour under zero alpha: readers that blend would darken
+    the edge."""
+    import cv2
+
+    bare = canvas[..., 3] == 0
+    if bare.all() or not bare.any():
+        return
+    inked = canvas[~bare][:, :3]
+    if (inked == inked[0]).all():
+        canvas[bare, :3] = inked[0]
+        return
+    _, found = cv2.distanceTransformWithLabels(
+        bare.astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    labels = np.asarray(found)
+    nearest_px = np.zeros(int(labels.max()) + 1, np.int64)
+    nearest_px[labels[~bare]] = np.flatnonzero(~bare)
+    canvas[..., :3] = canvas[..., :3].reshape(-1, 3)[nearest_px[labels]]
 
 
 def filled_mask(shape: BaseGeometry, picture: Picture) -> NDArray[np.bool_]:

@@ -8,9 +8,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from decalprep.errors import InputProblem, TooMuch
+from decalprep.errors import TooMuch
 from decalprep.geometry import Affine, Box
 from decalprep.model import Artwork
+from decalprep.pdfstream.drawing import open_page
 from decalprep.units import MM_PER_IN
 
 LARGEST_PX = 120_000_000
@@ -38,9 +39,13 @@ class Picture:
     @property
     def paper(self) -> Pixels:
         """RGB as it looks on white paper."""
-        colour = self.rgba[..., :3].astype(np.uint16)
-        alpha = self.rgba[..., 3:].astype(np.uint16)
-        return ((colour * alpha + 255 * (255 - alpha) + 127) // 255).astype(np.uint8)
+        return on_paper(self.rgba)
+
+
+def on_paper(rgba: Pixels) -> Pixels:
+    """RGB of RGBA pixels as they look on white paper."""
+    colour, alpha = rgba[..., :3].astype(np.uint16), rgba[..., 3:].astype(np.uint16)
+    return ((colour * alpha + 255 * (255 - alpha) + 127) // 255).astype(np.uint8)
 
 
 def draw(artwork: Artwork, decal_from_artwork: Affine, box: Box, *, dpi: float) -> Picture:
@@ -52,6 +57,7 @@ def draw(artwork: Artwork, decal_from_artwork: Affine, box: Box, *, dpi: float) 
         TooMuch: more than 120 million pixels.
         InputProblem: the page cannot be drawn.
     """
+    import cv2
     import pypdfium2 as pdfium
     import pypdfium2.raw as raw
 
@@ -68,13 +74,7 @@ def draw(artwork: Artwork, decal_from_artwork: Affine, box: Box, *, dpi: float) 
     px_from_decal = Affine(k, 0.0, 0.0, -k, -window.x0 * k, window.y1 * k)
     page_from_shown = Affine(1, 0, 0, -1, 0, artwork.page_height_pt)
     m = px_from_decal @ decal_from_artwork @ artwork.artwork_from_page @ page_from_shown
-    try:
-        document = pdfium.PdfDocument(artwork.page_pdf)
-    except pdfium.PdfiumError as error:
-        raise InputProblem(f"the page cannot be drawn ({error})", where=artwork.source) from error
-    try:
-        document.init_forms()
-        page = document[0]
+    with open_page(artwork.page_pdf, where=artwork.source) as page:
         bitmap = pdfium.PdfBitmap.new_native(width, height, raw.FPDFBitmap_BGRA)
         bitmap.fill_rect((0, 0, 0, 0), 0, 0, width, height)
         matrix = raw.FS_MATRIX(*m.as_tuple())
@@ -82,9 +82,6 @@ def draw(artwork: Artwork, decal_from_artwork: Affine, box: Box, *, dpi: float) 
         raw.FPDF_RenderPageBitmapWithMatrix(
             bitmap, page, ctypes.byref(matrix), ctypes.byref(clip), 0
         )
-        bgra = np.array(bitmap.to_numpy(), copy=True)
+        rgba = np.asarray(cv2.cvtColor(bitmap.to_numpy(), cv2.COLOR_BGRA2RGBA), np.uint8)
         bitmap.close()
-        page.close()
-    finally:
-        document.close()
-    return Picture(np.ascontiguousarray(bgra[..., [2, 1, 0, 3]]), window, 1 / k)
+    return Picture(rgba, window, 1 / k)

@@ -1,0 +1,132 @@
+"""Drawn finely only where a coarse drawing shows something: the same as drawn finely all over."""
+
+import numpy as np
+import pypdfium2.raw as raw
+import pytest
+from hairline_cases import artwork_of, page_bytes
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from decalprep.cleaning import LegibilitySettings, check_legibility
+from decalprep.cleaning.features import _joined
+from decalprep.cleaning.rendering import fine_picture, picture_of, whole_box
+from decalprep.errors import InputProblem
+from decalprep.intake.compare import page_picture
+from decalprep.pdfstream.drawing import open_page, pages_kept_open
+from decalprep.units import MM_PER_PT
+
+MM = 1 / MM_PER_PT
+SIZE_PT = (200.0, 100.0)
+GROUND = "0.1 0.2 0.4 rg 3 3 60 28 re f 1 g "
+DRAWINGS = {
+    "hairlines": GROUND + "1 G 0.002 w 5 5 m 60 29 l S 0.01 w 5 20.013 m 60 20.013 l S",
+    "slivers": GROUND + "10 8.0001 40 0.004 re f 10 12 m 50 12.02 l 50 12 l f 30 20 .006 .006 re f",
+    "lettering": GROUND + "BT /F 0.06 Tf 8 8 Td (MICRO) Tj ET BT /F 3 Tf 8 15 Td (HELM) Tj ET",
+    "curves": GROUND + "20 15 m 20 22 35 22 35 15 c 35 8 20 8 20 15 c f",
+    "far apart": "0 g 1 1 .3 .3 re f 68 33.5 .3 .3 re f 1 33 .3 .3 re f 1 16 68 .05 re f",
+    "nothing": "",
+}
+
+
+@pytest.fixture(params=list(DRAWINGS))
+def artwork(request: pytest.FixtureRequest):
+    content = f"{MM:.9f} 0 0 {MM:.9f} 0 0 cm {DRAWINGS[request.param]}"
+    return artwork_of(page_bytes(content.encode()), SIZE_PT)
+
+
+def test_the_picture_of_a_page_beside_another_drawing(artwork) -> None:
+    """Shifted by whole pixels, pdfium rounds a few pixels of a thousand otherwise, by a level."""
+    pixels = (1411, 706)
+    whole = page_picture(artwork.page_pdf, pixels)
+    bare = np.full_like(whole, 255)
+    off = np.abs(page_picture(artwork.page_pdf, pixels, beside=bare).astype(int) - whole)
+    assert off.max() <= 3
+    assert (off > 0).mean() < 0.001
+
+
+def test_where_the_other_drawing_has_detail_the_page_is_drawn_finely_too(artwork) -> None:
+    """Noise all over: nothing is left to the coarse drawing."""
+    pixels = (353, 176)
+    noise = np.random.default_rng(3).integers(0, 256, (176, 353, 3)).astype(np.uint8)
+    whole = page_picture(artwork.page_pdf, pixels)
+    off = np.abs(page_picture(artwork.page_pdf, pixels, beside=noise).astype(int) - whole)
+    assert off.max() <= 3
+
+
+@pytest.mark.parametrize("pictures", [False, True])
+def test_parts_of_a_fine_picture(artwork, pictures: bool) -> None:
+    box = whole_box(artwork)
+    whole = picture_of(artwork, box, 720)
+    picture = fine_picture(artwork, box, 720, pictures=pictures)
+    rows, columns = whole.shape[:2]
+    for top, bottom, left, right in (
+        (0, rows, 0, columns),
+        (rows - 5, rows, columns - 7, columns),
+        (301, 707, 199, 202),
+    ):
+        part = picture.part(top, bottom, left, right)
+        off = np.abs(part.astype(int) - whole[top:bottom, left:right])
+        assert off.max() <= 3
+        assert (off > 0).mean() < 0.001
+
+
+def test_most_of_a_plain_page_is_not_drawn_finely() -> None:
+    plain = artwork_of(page_bytes(DRAWINGS["curves"].encode()), SIZE_PT)
+    drawn = fine_picture(plain, whole_box(plain), 1440, pictures=False).spans
+    area = sum((s.bottom - s.top) * (s.right - s.left) for s in drawn)
+    assert 0 < area < 0.2 * 4000 * 2000
+
+
+def test_a_gap_far_wider_than_what_is_drawn_round_its_edges() -> None:
+    """A gap of 0.5 mm, asked to be 0.6: the middle of it is 14 pixels from its edges."""
+    content = f"{MM:.9f} 0 0 {MM:.9f} 0 0 cm 0 g 5 5 50 20 re f 1 g 10 14 40 1 re f"
+    art = artwork_of(page_bytes(content.encode()), (100.0, 50.0))
+    (told,) = (
+        notice
+        for notice in check_legibility(art, LegibilitySettings(least_knockout_mm=0.6))
+        if notice.code == "gap-narrow"
+    )
+    assert dict(told.numbers)["width_mm"] == pytest.approx(0.5, abs=0.02)
+    assert told.box_mm is not None
+    assert told.box_mm.width == pytest.approx(20, abs=0.1)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_joined_groups_are_those_of_a_general_library(seed: int) -> None:
+    """scipy's connected_components numbers groups in the order of their lowest member, too."""
+    rng = np.random.default_rng(seed)
+    one, other = rng.integers(0, 400, (2, 60 * (seed + 1)))
+    links = coo_matrix((np.ones(len(one)), (one, other)), shape=(400, 400))
+    _, wanted = connected_components(links, directed=False)
+    heads = _joined(400, one, other)
+    assert (np.unique(heads, return_inverse=True)[1] == wanted).all()
+    assert (heads <= np.arange(400)).all()
+
+
+def test_pages_stay_open_only_while_they_are_kept() -> None:
+    pdf = artwork_of(page_bytes(DRAWINGS["curves"].encode()), SIZE_PT).page_pdf
+    with open_page(pdf) as one, open_page(pdf) as other:
+        assert one is not other
+    with pages_kept_open(), pages_kept_open():
+        with open_page(pdf) as one:
+            pass
+        with open_page(pdf) as other:
+            assert raw.FPDF_GetPageWidthF(other) == pytest.approx(200)
+        assert one is other
+    with open_page(pdf) as other:
+        assert one is not other
+
+
+def test_a_page_with_a_picture_is_not_kept() -> None:
+    pdf = artwork_of(page_bytes(b"q 9 0 0 9 1 1 cm /Im Do Q"), SIZE_PT).page_pdf
+    with pages_kept_open():
+        with open_page(pdf + b"% /Height") as one:
+            pass
+        with open_page(pdf + b"% /Height") as other:
+            assert one is not other
+
+
+def test_what_is_no_page_is_refused_by_name() -> None:
+    told = pytest.raises(InputProblem, match=r"bow.pdf: the page cannot be drawn .*; export it")
+    with told, open_page(b"%PDF-1.4 nothing", where="bow.pdf"):
+        pass
