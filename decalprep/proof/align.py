@@ -25,6 +25,8 @@ NOISE = 1.0
 """Assumed error of a grey level when judging what a picture can tell."""
 EDGE_LEVELS = 4.0
 """Grey levels a pixel from which a pixel counts as an edge."""
+STILL_MM = 1e-7
+"""A step of the least squares under this is the last."""
 MOST_ROWS = 150_000
 FEW_ROWS = 10_000
 
@@ -110,7 +112,8 @@ def solve_move(parts: Sequence[Edges], *, growth_mm: float = 0.0) -> Move | None
     basis = np.stack([u, u * xs, u * ys, v, v * xs, v * ys], axis=1)
     steep = np.hypot(u, v)
     start = 0.0
-    if growth_mm > 0:  # which start is best shows in a part of the edges
+    if growth_mm > 0 and float(np.abs(change).max()) > NOISE:
+        # which start is best shows in a part of the edges; where all is alike there is no growth
         some = slice(None, None, max(len(u) // FEW_ROWS, 1))
         tries = [growth_mm * k for k in (0.0, 0.8, 0.4, -0.4, -0.8)]
         start = min(tries, key=lambda t: _fitted(basis[some], steep[some], change[some], t).cost)
@@ -156,7 +159,9 @@ def _fitted(basis: Floats, steep: Floats, change: Floats, growth: float) -> _Fit
         weighted = basis * weight[:, None]
         normal = weighted.T @ basis + ridge
         right = weighted.T @ (change - grown * growth * steep)
-        p = np.asarray(np.linalg.solve(normal, right), float)
+        before, p = p, np.asarray(np.linalg.solve(normal, right), float)
+        if not growth and float(np.abs(p - before).max()) < STILL_MM:
+            break
     left = change - basis @ p - grown * growth * steep
     cost = float(np.minimum(np.abs(left), 20.0).sum())
     errors = np.sqrt(np.diag(np.linalg.inv(normal))) * NOISE

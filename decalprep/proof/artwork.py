@@ -19,10 +19,10 @@ import numpy as np
 import numpy.typing as npt
 
 from decalprep.geometry import Affine, Box
-from decalprep.proof.align import Mask, Move, edges_of, smooth, solve_move
+from decalprep.proof.align import Edges, Mask, Move, edges_of, smooth, solve_move
 from decalprep.proof.expected import ExpectedDecal
 from decalprep.proof.patches import refined
-from decalprep.proof.render import OpenPdf, Pixels, brightest
+from decalprep.proof.render import OpenPdf, Pixels, changing, within
 from decalprep.proof.scene import DPI, Scene
 from decalprep.units import MM_PER_IN
 
@@ -34,6 +34,8 @@ NEAR = 0.9
 """Likeness from which no larger shift is looked for."""
 CONTRAST = 24.0
 """Grey levels of spread under which a picture is blank."""
+BLUR_PX = 8
+"""Farther than a blurred edge reaches."""
 DIFFERENT = 64
 """Grey levels by which a pixel must differ to count as different."""
 
@@ -69,11 +71,11 @@ def measure_artwork(
     if not scene.mask.any():
         return MeasuredArtwork("too small")
     wanted = scene.wanted(Affine())
-    if _contrast(wanted, scene.mask) < CONTRAST:
+    if _blank(wanted, scene.mask):
         plain = scene.sheet[scene.mask].mean(axis=0) - wanted[scene.mask].mean(axis=0)
-        same = _contrast(scene.sheet, scene.mask) < CONTRAST and float(np.abs(plain).max()) < 3
+        same = _blank(scene.sheet, scene.mask) and float(np.abs(plain).max()) < 3
         return MeasuredArtwork("blank" if same else "differs", likeness=float(same))
-    if _contrast(scene.sheet, scene.mask) < CONTRAST:
+    if _blank(scene.sheet, scene.mask):
         return MeasuredArtwork("missing", worst_mm=math.inf)
     residual, move, wanted = _registered(scene, wanted)
     likeness = _likeness(scene.sheet, wanted, scene.mask)
@@ -88,31 +90,31 @@ def measure_artwork(
     return _result(scene, residual, move, state, likeness, area_mm2, where)
 
 
-def _contrast(pixels: Pixels, mask: Mask) -> float:
-    """Largest spread of a channel inside the mask, the ten most extreme pixels left out."""
+def _blank(pixels: Pixels, mask: Mask) -> bool:
+    """Whether no channel has ``CONTRAST`` inside the mask, its ten most extreme pixels left out."""
     inside = mask.astype(np.uint8)
-    spreads = []
     for channel in range(3):
         counts = cv2.calcHist([pixels], [channel], inside, [256], [0, 256])
         below = np.cumsum(np.asarray(counts, np.float64).ravel())
         out = min(10, (below[-1] - 1) // 2)
         low, high = np.searchsorted(below, (out + 0.5, below[-1] - out - 0.5))
-        spreads.append(float(high - low))
-    return max(spreads)
+        if high - low >= CONTRAST:
+            return False
+    return True
 
 
 def _registered(scene: Scene, wanted: Pixels) -> tuple[Affine, Move | None, Pixels]:
     """(residual on the page, the last step with its errors, the reference laid on the sheet)."""
     _, spread = cv2.meanStdDev(wanted, mask=scene.mask.astype(np.uint8))
     channel = int(np.argmax(spread))
-    target = smooth(scene.sheet, channel)
     total = Affine()
     if _likeness(scene.sheet, wanted, scene.mask) < NEAR:
-        total = _coarse_shift(scene, target, smooth(wanted, channel)) or total
+        both = smooth(scene.sheet, channel), smooth(wanted, channel)
+        total = _coarse_shift(scene, *both) or total
         wanted = scene.wanted(total)
     move = None
     for _ in range(6):
-        edges = edges_of(target, smooth(wanted, channel), scene.mask, scene.page_from_picture)
+        edges = _edges(scene, wanted, channel)
         move = solve_move([edges], growth_mm=scene.growth_mm)
         if move is None:
             break
@@ -124,6 +126,17 @@ def _registered(scene: Scene, wanted: Pixels) -> tuple[Affine, Move | None, Pixe
             break
         wanted = scene.wanted(total)
     return total, move, wanted
+
+
+def _edges(scene: Scene, wanted: Pixels, channel: int) -> Edges:
+    """Edge pixels of both pictures, sought where one of them changes and a little round it."""
+    told = scene.mask & (changing(scene.sheet) | changing(wanted))
+    left, top, wide, high = cv2.boundingRect(told.view(np.uint8))
+    x, y = max(left - BLUR_PX, 0), max(top - BLUR_PX, 0)
+    here = slice(y, top + high + BLUR_PX), slice(x, left + wide + BLUR_PX)
+    target, source = (smooth(pixels[here], channel) for pixels in (scene.sheet, wanted))
+    frame = scene.page_from_picture @ Affine.translation(x, y)
+    return edges_of(target, source, scene.mask[here], frame)
 
 
 def _coarse_shift(
@@ -145,25 +158,22 @@ def _coarse_shift(
 
 def _likeness(a: Pixels, b: Pixels, mask: Mask) -> float:
     """Correlation -1..1 of the two pictures inside the mask, over all channels."""
-    inside = mask.astype(np.uint8)
-    sums = [0.0, 0.0, 0.0]
-    for k in range(3):
-        one, two = (p[..., k].astype(np.float32) for p in (a, b))
-        one -= np.float32(cv2.mean(one, inside)[0])
-        two -= np.float32(cv2.mean(two, inside)[0])
-        x, y = (one * inside).ravel(), (two * inside).ravel()
-        for i, (p, q) in enumerate(((x, y), (x, x), (y, y))):
-            sums[i] += float(p @ q)
-    norm = math.sqrt(max(sums[1] * sums[2], 0.0))
-    return sums[0] / norm if norm > 0 else 0.0
+    inside = mask.view(np.uint8)
+    one, two = (np.asarray(cv2.mean(p, inside)[:3]) for p in (a, b))
+    squares = [cv2.norm(p, cv2.NORM_L2SQR, inside) for p in (a, b, cv2.absdiff(a, b))]
+    count = cv2.countNonZero(inside)
+    first = squares[0] - count * float(one @ one)
+    second = squares[1] - count * float(two @ two)
+    both = (squares[0] + squares[1] - squares[2]) / 2 - count * float(one @ two)
+    return both / math.sqrt(first * second) if min(first, second) > 1e-6 * count else 0.0
 
 
 def _differing(scene: Scene, wanted: Pixels) -> tuple[float, Box | None]:
     """(area in mm2, box on the page) that differs by more than a line that may be missing."""
     mm_per_px = MM_PER_IN / scene.dpi
     side = max(math.ceil(scene.art.hairline_mm / mm_per_px - 1e-9) + 1, 2)
-    apart = brightest(np.asarray(cv2.absdiff(scene.sheet, wanted), np.uint8))
-    odd = ((apart > DIFFERENT) & scene.mask).astype(np.uint8)
+    alike = within(np.asarray(cv2.absdiff(scene.sheet, wanted), np.uint8), 0, DIFFERENT)
+    odd = (~alike & scene.mask).astype(np.uint8)
     odd = np.asarray(cv2.morphologyEx(odd, cv2.MORPH_OPEN, np.ones((side, side), np.uint8)))
     if not odd.any():
         return 0.0, None

@@ -12,7 +12,7 @@ import numpy as np
 
 from decalprep.geometry import Box
 from decalprep.proof.expected import ExpectedDecal
-from decalprep.proof.render import OpenPdf, brightest, frame_for
+from decalprep.proof.render import OpenPdf, frame_for, within
 from decalprep.proof.scene import compared
 from decalprep.units import MM_PER_IN
 
@@ -30,8 +30,10 @@ def covered(whole: OpenPdf, artwork: OpenPdf, decal: ExpectedDecal) -> tuple[flo
     if not mask.any():
         return 0.0, None
     shown, wanted = (view.draw(decal.page, frame, size) for view in (whole, artwork))
-    apart = brightest(np.asarray(cv2.absdiff(shown, wanted), np.uint8))
-    odd = ((apart > DIFFERENT) & mask).astype(np.uint8)
+    alike = within(np.asarray(cv2.absdiff(shown, wanted), np.uint8), 0, DIFFERENT)
+    odd = (~alike & mask).astype(np.uint8)
+    if not odd.any():
+        return 0.0, None
     odd = np.asarray(cv2.morphologyEx(odd, cv2.MORPH_OPEN, np.ones((THIN_PX, THIN_PX), np.uint8)))
     rows, columns = np.nonzero(odd)
     area_mm2 = len(rows) * (MM_PER_IN / DPI) ** 2

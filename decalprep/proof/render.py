@@ -26,7 +26,12 @@ from decalprep.units import MM_PER_IN, MM_PER_PT
 
 TURN_DEG = 1.0
 BAND_ROWS = 1024
+NEAR_PX = 2
+"""So near to a change of colour a coarse picture is not trusted to show what a fine one does."""
+APART_PX = 64
+"""Places farther apart than this are drawn finely one by one."""
 Pixels = npt.NDArray[np.uint8]
+Mask = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -108,15 +113,22 @@ class OpenPdf:
         size_px: tuple[int, int],
         *,
         background: int = 0xFFFFFFFF,
+        room: Pixels | None = None,
     ) -> Pixels:
-        """Pixels (height, width, 3: BGR) of a page under an affine map (px from page mm)."""
+        """Pixels (height, width, 3: BGR) of a page under an affine map (px from page mm).
+
+        ``room``, at least that many bytes in one piece, is drawn in where given: fresh memory
+        costs as much time as the drawing.
+        """
         page = self._loaded(index)
         width, height = size_px
         page_height_pt = raw.FPDF_GetPageHeightF(page)
         # pdfium's matrix starts from points with y down from the page's upper edge
         page_from_points = Affine(MM_PER_PT, 0, 0, -MM_PER_PT, 0, page_height_pt * MM_PER_PT)
         m = picture_from_page @ page_from_points
-        out = np.empty((height, width, 3), np.uint8)
+        if room is None:
+            room = np.empty(height * width * 3, np.uint8)
+        out = room.ravel()[: height * width * 3].reshape(height, width, 3)
         bitmap = raw.FPDFBitmap_CreateEx(
             width,
             height,
@@ -153,21 +165,39 @@ class OpenPdf:
         out[edge[0], edge[1], :3] = np.clip(np.rint(colour), 0, 255)
         return out
 
-    def fine_crop(self, index: int, frame: Affine, size_px: tuple[int, int], over: int) -> Pixels:
+    def fine_crop(
+        self,
+        index: int,
+        frame: Affine,
+        size_px: tuple[int, int],
+        over: int,
+        *,
+        where: Mask | None = None,
+    ) -> Pixels:
         """As ``draw``, from a picture ``over`` times as fine, averaged down band by band.
 
         Small lettering is drawn by outline only from 50 px of font size (below that its letters
         move to whole pixels), so a fine picture averaged down is exact where a coarse one is not.
+        With ``where`` only those of its pixels are drawn finely near which the coarse picture
+        changes at all: between pixels of one colour a finer drawing has the same colour.
         """
         width, height = size_px
-        out = np.empty((height, width, 3), np.uint8)
+        if where is None:
+            out = np.empty((height, width, 3), np.uint8)
+            fine = np.ones((height, width), np.bool_)
+        else:
+            out = self.draw(index, frame, size_px)
+            fine = where & changing(out)
         rows = max(1, BAND_ROWS // over)
-        for top in range(0, height, rows):
-            count = min(rows, height - top)
-            fine = Affine.scaling(over) @ Affine.translation(0, -top) @ frame
-            band = self.draw(index, fine, (width * over, count * over))
-            cv2.resize(
-                band, (width, count), dst=out[top : top + count], interpolation=cv2.INTER_AREA
+        tops = range(0, height, rows)
+        boxes = [box for top in tops for box in _boxes_of(fine[top : top + rows], top)]
+        most = max((box[2] * box[3] for box in boxes), default=0)
+        room = np.empty(most * over * over * 3, np.uint8)
+        for left, top, wide, high in boxes:
+            here = Affine.scaling(over) @ Affine.translation(-left, -top) @ frame
+            band = self.draw(index, here, (wide * over, high * over), room=room)
+            out[top : top + high, left : left + wide] = cv2.resize(
+                band, (wide, high), interpolation=cv2.INTER_AREA
             )
         return out
 
@@ -199,6 +229,22 @@ def frame_for(
     return Affine.translation(-corners.x0, -corners.y0) @ turned, size
 
 
+def changing(pixels: Pixels) -> Mask:
+    """Pixels near which there is any change of colour, as far as lettering may have moved."""
+    near = np.ones((2 * NEAR_PX + 1, 2 * NEAR_PX + 1), np.uint8)
+    return ~within(np.asarray(cv2.morphologyEx(pixels, cv2.MORPH_GRADIENT, near), np.uint8), 0, 0)
+
+
+def _boxes_of(mask: Mask, top: int) -> Iterator[tuple[int, int, int, int]]:
+    """(left, top, width, height) of boxes round what is set in rows from ``top`` on."""
+    columns = np.flatnonzero(mask.any(axis=0))
+    for run in np.split(columns, np.flatnonzero(np.diff(columns) > APART_PX) + 1):
+        if len(run):
+            left, wide = int(run[0]), int(run[-1] - run[0]) + 1
+            rows = np.flatnonzero(mask[:, left : left + wide].any(axis=1))
+            yield left, top + int(rows[0]), wide, int(rows[-1] - rows[0]) + 1
+
+
 def darkest(pixels: Pixels) -> Pixels:
     """The lowest of the three channels of each pixel (rows, columns)."""
     blue, green, red = cv2.split(pixels)
@@ -209,6 +255,12 @@ def brightest(pixels: Pixels) -> Pixels:
     """The highest of the three channels of each pixel (rows, columns)."""
     blue, green, red = cv2.split(pixels)
     return np.asarray(cv2.max(cv2.max(blue, green), red))
+
+
+def within(pixels: Pixels, least: int, most: int) -> Mask:
+    """Pixels of which all three channels lie between two levels, both included."""
+    found = cv2.inRange(pixels, (least, least, least), (most, most, most))
+    return np.asarray(found, np.uint8).view(np.bool_)
 
 
 @contextmanager

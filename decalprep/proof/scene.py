@@ -11,7 +11,7 @@ import numpy.typing as npt
 from decalprep.geometry import Affine, Box
 from decalprep.proof.align import Mask
 from decalprep.proof.expected import ExpectedArtwork, ExpectedDecal
-from decalprep.proof.render import OpenPdf, Pixels, darkest, frame_for
+from decalprep.proof.render import OpenPdf, Pixels, frame_for, within
 from decalprep.units import MM_PER_IN
 
 DPI = 300.0
@@ -40,29 +40,37 @@ class Scene:
         self.images = "pixels" in kinds
         self.growth_mm = self.art.hairline_mm / 2 if "drawn" in kinds else 0.0
         self.over = OVER_IMAGES if self.images else OVER
-        self.sheet = self.sheet_picture(self.frame, self.size, self.over)
+        self.sheet = self.sheet_picture(self.frame, self.size, self.over, where=self.mask)
 
-    def sheet_picture(self, frame: Affine, size: tuple[int, int], over: int) -> Pixels:
+    def sheet_picture(
+        self, frame: Affine, size: tuple[int, int], over: int, *, where: Mask | None = None
+    ) -> Pixels:
         """The sheet's artwork layer, near-white made white."""
-        return self._bare(self.view.fine_crop(self.decal.page, frame, size, over))
+        page = self.decal.page
+        return self._bare(self.view.fine_crop(page, frame, size, over, where=where))
 
     def wanted_picture(
-        self, move: Affine, frame: Affine, size: tuple[int, int], over: int
+        self,
+        move: Affine,
+        frame: Affine,
+        size: tuple[int, int],
+        over: int,
+        *,
+        where: Mask | None = None,
     ) -> Pixels:
         """The reference at its intended place moved by an affine map of the page."""
         wide, high = self.reference.size_mm(0)
         artwork_from_file = Affine.scaling(self.art.width_mm / wide, self.art.height_mm / high)
         m = frame @ move @ self.decal.page_from_artwork @ artwork_from_file
-        return self._bare(self.reference.fine_crop(0, m, size, over))
+        return self._bare(self.reference.fine_crop(0, m, size, over, where=where))
 
     def wanted(self, move: Affine) -> Pixels:
         """The reference on the scene's own grid."""
-        return self.wanted_picture(move, self.frame, self.size, self.over)
+        return self.wanted_picture(move, self.frame, self.size, self.over, where=self.mask)
 
     def _bare(self, pixels: Pixels) -> Pixels:
-        pale = darkest(pixels) >= self.art.white_below
-        pixels[pale] = 255
-        return pixels
+        pale = within(pixels, math.ceil(self.art.white_below), 255)
+        return np.asarray(cv2.copyTo(np.full_like(pixels, 255), pale.view(np.uint8), pixels))
 
 
 def compared(decal: ExpectedDecal, frame: Affine, size: tuple[int, int], dpi: float) -> Mask:

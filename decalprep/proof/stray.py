@@ -13,10 +13,12 @@ from shapely.geometry import Polygon
 from decalprep.geometry import Affine, Box
 from decalprep.model import Layer, Notice, Severity
 from decalprep.proof.expected import ExpectedDecal, ExpectedHole
-from decalprep.proof.render import OpenPdf, darkest
+from decalprep.proof.render import OpenPdf, within
 from decalprep.units import MM_PER_IN
 
 DPI = 200.0
+PAPER = 230
+"""Grey level from which a pixel counts as paper, in all three channels."""
 SLACK_MM = 0.5
 LINE_SLACK_MM = 0.3
 """Round a line: half of a line 0.3 mm wide, and a pixel."""
@@ -61,7 +63,7 @@ def _stray(
     areas: list[Box] = []
     total = 0.0
     for picture in view.bands(page, DPI):
-        ink = np.asarray(darkest(picture.pixels) < 230, np.uint8)
+        ink = (~within(picture.pixels, PAPER, 255)).astype(np.uint8)
         if not ink.any():
             continue
         _blot(ink, picture.picture_from_page, layer, decals)
