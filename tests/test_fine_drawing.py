@@ -12,7 +12,7 @@ from decalprep.cleaning.features import _joined
 from decalprep.cleaning.rendering import fine_picture, picture_of, whole_box
 from decalprep.errors import InputProblem
 from decalprep.intake.compare import page_picture
-from decalprep.pdfstream.drawing import open_page, pages_kept_open
+from decalprep.pdfstream.drawing import Span, open_page, pages_kept_open
 from decalprep.units import MM_PER_PT
 
 MM = 1 / MM_PER_PT
@@ -64,7 +64,7 @@ def test_parts_of_a_fine_picture(artwork, pictures: bool) -> None:
         (rows - 5, rows, columns - 7, columns),
         (301, 707, 199, 202),
     ):
-        part = picture.part(top, bottom, left, right)
+        part = picture.part(Span(top, bottom, left, right))
         off = np.abs(part.astype(int) - whole[top:bottom, left:right])
         assert off.max() <= 3
         assert (off > 0).mean() < 0.001

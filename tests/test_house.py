@@ -140,6 +140,13 @@ def test_help_loads_click_and_nothing_heavy() -> None:
     assert "Commands" in done.stdout
 
 
+def test_sheets_are_made_without_loading_scipy() -> None:
+    """It takes as long to load as five panels to prepare, and plain drawings need nothing of it."""
+    code = "import sys, decalprep.jobs.make, decalprep.scan\nprint('scipy' in sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "False"
+
+
 def test_every_command_is_there_and_has_an_example() -> None:
     import click
 

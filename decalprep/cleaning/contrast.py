@@ -1,5 +1,6 @@
 """Contrast of two colours, as WCAG 2.x defines it (relative luminance; success criterion 1.4.3)."""
 
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -32,11 +33,17 @@ def luminance_table(pixels: "np.ndarray[Any, Any]") -> "np.ndarray[Any, Any]":
     """Relative luminance of 8-bit RGB pixels (rows, columns, 3)."""
     import cv2
 
-    levels = np.arange(256) / 255
-    linear = np.where(levels <= 0.04045, levels / 12.92, ((levels + 0.055) / 1.055) ** 2.4)
     red, green, blue = (
-        cv2.LUT(channel, (weight * linear).astype(np.float32))
-        for channel, weight in zip(cv2.split(pixels), _WEIGHTS, strict=True)
+        cv2.LUT(channel, weighed)
+        for channel, weighed in zip(cv2.split(pixels), _weighed_levels(), strict=True)
     )
     result: np.ndarray[Any, Any] = np.asarray(cv2.add(cv2.add(red, green), blue))
     return result
+
+
+@cache
+def _weighed_levels() -> "tuple[np.ndarray[Any, Any], ...]":
+    """What each level of red, green and blue adds."""
+    levels = np.arange(256) / 255
+    linear = np.where(levels <= 0.04045, levels / 12.92, ((levels + 0.055) / 1.055) ** 2.4)
+    return tuple((weight * linear).astype(np.float32) for weight in _WEIGHTS)

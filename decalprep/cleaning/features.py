@@ -29,32 +29,56 @@ class Narrow:
     pixels: int
 
 
-def dark_mask(picture: FinePicture) -> "np.ndarray[Any, Any]":
-    """1 where a pixel is darker than the middle of lightness, else 0."""
+@dataclass(frozen=True)
+class DarkMask:
+    """1 where a pixel is darker than the middle of lightness; good in and near ``spans`` only."""
+
+    mask: "np.ndarray[Any, Any]"
+    spans: Sequence[Span]
+    picture: FinePicture
+
+
+def dark_mask(picture: FinePicture, *widest_mm: float) -> DarkMask:
+    """What is darker than the middle of lightness, wherever ink or gaps so narrow may lie.
+
+    Where all is of one colour within half that width, nothing is narrow.
+    """
     rows, columns = picture.pixels.shape[:2]
-    few = (luminance_table(picture.coarse) < MID_LUMINANCE).astype(np.uint8)
-    mask = np.ascontiguousarray(enlarged(few)[:rows, :columns])
+    reach = max(_disc_px(width_mm, picture.dpi) for width_mm in widest_mm)
+    spans: Sequence[Span] = picture.spans
+    if reach // 2 >= REACH_PX * TIMES:
+        steps = range(0, rows, BAND_ROWS)
+        spans = [Span(t, min(t + BAND_ROWS, rows), 0, columns) for t in steps]
+    mask = np.empty((rows, columns), np.uint8)
+    for span in spans:
+        near = span.grown(-(-reach // TIMES) * TIMES, rows, columns)
+        few = luminance_table(picture.coarse_at(near)) < MID_LUMINANCE
+        near.of(mask)[:] = enlarged(few.view(np.uint8), near)
     for span in picture.spans:
         span.of(mask)[:] = luminance_table(span.of(picture.pixels)) < MID_LUMINANCE
-    return mask
+    return DarkMask(mask, spans, picture)
+
+
+def _disc_px(width_mm: float, dpi: float) -> int:
+    """The largest odd number of pixels within a width."""
+    size = int(width_mm * dpi / MM_PER_IN)
+    return max(size - (size + 1) % 2, 1)
 
 
 def narrow_places(
-    mask: "np.ndarray[Any, Any]",
-    least_mm: float,
-    picture: FinePicture,
+    dark: DarkMask, least_mm: float, *, gaps: bool = False
 ) -> tuple[list[Narrow], int]:
-    """(narrowest places first, how many there are) of a picture's mask where it is narrower than
+    """(narrowest places first, how many there are) where ink (or ``gaps`` in it) is narrower than
     ``least_mm``: what opening with a disc of that diameter takes away.
 
     A place that is part of something wider must be four times as long as ``least_mm``: every
     sharp corner and crotch narrows to nothing. A dot or hole that stands alone always counts.
     """
-    size = int(least_mm * picture.dpi / MM_PER_IN)
-    size = max(size - (size + 1) % 2, 1)
+    picture = dark.picture
+    size = _disc_px(least_mm, picture.dpi)
     if size < 3:
         return [], 0
-    blobs = _blobs_of(*_lost_in_opening(mask, size, picture.spans), mask.shape)
+    blobs = _blobs_of(*_lost_in_opening(dark, size, gaps=gaps), dark.mask.shape)
     spans = np.maximum(blobs.high - blobs.low + 1, blobs.right - blobs.left + 1)
     chosen = np.flatnonzero(spans >= np.where(blobs.attached, _LONG * size, _SPECK_PX))
     chosen = chosen[np.argsort(-blobs.pixels[chosen], kind="stable")]
@@ -64,30 +88,31 @@ def narrow_places(
 
 
 def _lost_in_opening(
-    mask: "np.ndarray[Any, Any]", size: int, spans: Sequence[Span]
+    dark: DarkMask, size: int, *, gaps: bool
 ) -> tuple["np.ndarray[Any, Any]", "np.ndarray[Any, Any]"]:
     """(places of the pixels that opening with a disc takes away, whether each touches what is left)
 
-    A place is row * width + column; they come sorted. Only in ``spans`` can anything be lost: they
-    reach farther past every edge than half a disc; where they do not, all of the mask is gone over.
+    A place is row * width + column; they come sorted.
     """
     import cv2
 
-    if size // 2 >= REACH_PX * TIMES:
-        steps = range(0, len(mask), BAND_ROWS)
-        spans = [Span(t, min(t + BAND_ROWS, len(mask)), 0, mask.shape[1]) for t in steps]
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
     inner = (slice(size, -size), slice(size, -size))
+    columns = dark.mask.shape[1]
     places, touching = [np.zeros(0, np.int64)], [np.zeros(0, bool)]
-    for span in spans:
-        tile = _with_surround(mask, span, size)
+    for span in dark.spans:
+        tile = _with_surround(dark.mask, span, size)
+        if gaps:
+            tile = 1 - tile
         low, high, *_ = cv2.minMaxLoc(tile)
         if low == high:
             continue
         opened = cv2.morphologyEx(tile, cv2.MORPH_OPEN, kernel)
+        rows, across = np.nonzero(cv2.compare(tile, opened, cv2.CMP_GT)[inner])
+        if not len(rows):
+            continue
         near_wide = np.asarray(cv2.dilate(opened, np.ones((3, 3), np.uint8)))[inner]
-        rows, across = np.nonzero((tile > opened)[inner])
-        places.append((rows + span.top) * mask.shape[1] + across + span.left)
+        places.append((rows + span.top) * columns + across + span.left)
         touching.append(near_wide[rows, across] > 0)
     found = np.concatenate(places)
     order = np.argsort(found)
@@ -222,7 +247,7 @@ def colours_in(
     left, right = max(int(x0), 0), min(int(x1) + 1, width)
     if bottom - top < 4 or right - left < 4:
         return None
-    crop = picture.part(top, bottom, left, right)
+    crop = picture.part(Span(top, bottom, left, right))
     bins = crop.astype(np.int32) >> 3
     codes = (bins[..., 0] << 10) | (bins[..., 1] << 5) | bins[..., 2]
     border = np.concatenate([codes[0], codes[-1], codes[:, 0], codes[:, -1]])

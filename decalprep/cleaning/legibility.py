@@ -171,9 +171,9 @@ def _narrow(artwork: Artwork, picture: FinePicture, wanted: LegibilitySettings) 
         coarse = [Notice("judged-coarsely", text, artwork.name, Severity.NOTE)]
     else:
         coarse = []
-    dark = dark_mask(picture)
-    ink = narrow_places(dark, wanted.least_line_mm, picture)
-    gaps = narrow_places(1 - dark, wanted.least_knockout_mm, picture)
+    dark = dark_mask(picture, wanted.least_line_mm, wanted.least_knockout_mm)
+    ink = narrow_places(dark, wanted.least_line_mm)
+    gaps = narrow_places(dark, wanted.least_knockout_mm, gaps=True)
     return [
         *coarse,
         *_told(artwork, ink, "ink-narrow", "ink is narrower than", wanted.least_line_mm, wanted),

@@ -95,31 +95,29 @@ class FinePicture:
     spans: tuple[Span, ...]
     coarse: "np.ndarray[Any, Any]"
 
-    def part(self, top: int, bottom: int, left: int, right: int) -> "np.ndarray[Any, Any]":
-        """The pixels of some rows and columns, as if all were drawn finely."""
-        high, wide = top // TIMES, left // TIMES
-        found = enlarged(self.coarse[high : -(-bottom // TIMES), wide : -(-right // TIMES)])
-        found = found[top - high * TIMES :][: bottom - top]
-        found = found[:, left - wide * TIMES :][:, : right - left].copy()
+    def part(self, where: Span) -> "np.ndarray[Any, Any]":
+        """The pixels of a part, as if all were drawn finely."""
+        found: np.ndarray[Any, Any] = enlarged(self.coarse_at(where), where).copy()
         for span in self.spans:
-            both = Span(
-                max(span.top, top),
-                min(span.bottom, bottom),
-                max(span.left, left),
-                min(span.right, right),
-            )
-            if both.top < both.bottom and both.left < both.right:
-                here = Span(both.top - top, both.bottom - top, both.left - left, both.right - left)
-                here.of(found)[:] = both.of(self.pixels)
+            both = where.shared(span)
+            if both is not None:
+                both.moved(-where.top, -where.left).of(found)[:] = both.of(self.pixels)
         return found
 
+    def coarse_at(self, where: Span) -> "np.ndarray[Any, Any]":
+        """The coarse pixels of which a part shows something."""
+        top, left = where.top // TIMES, where.left // TIMES
+        return self.coarse[top : -(-where.bottom // TIMES), left : -(-where.right // TIMES)]
 
-def enlarged(coarse: "np.ndarray[Any, Any]") -> "np.ndarray[Any, Any]":
-    """Each pixel as a square of ``TIMES`` by ``TIMES``."""
+
+def enlarged(coarse: "np.ndarray[Any, Any]", where: Span) -> "np.ndarray[Any, Any]":
+    """What the coarse pixels at a part of a fine picture show of it: each is a square there."""
     import cv2
 
     size = coarse.shape[1] * TIMES, coarse.shape[0] * TIMES
-    return np.asarray(cv2.resize(coarse, size, interpolation=cv2.INTER_NEAREST))
+    many = np.asarray(cv2.resize(coarse, size, interpolation=cv2.INTER_NEAREST))
+    top, left = where.top % TIMES, where.left % TIMES
+    return many[top : top + where.bottom - where.top, left : left + where.right - where.left]
 
 
 def fine_picture(artwork: Artwork, box_mm: Box, dpi: float, *, pictures: bool) -> FinePicture:

@@ -75,7 +75,8 @@ def _worst(levels: Picture, tile_px: int) -> tuple[float, int, int]:
     import cv2
 
     rows, columns = levels.shape
-    sums = np.asarray(cv2.integral(levels, sdepth=cv2.CV_64F))
+    depth = cv2.CV_32S if levels.size < 2**31 // 255 else cv2.CV_64F
+    sums = np.asarray(cv2.integral(levels, sdepth=depth))
     step = max(tile_px // 2, 1)
     tall, wide = min(tile_px, rows), min(tile_px, columns)
     tops = np.unique(np.append(np.arange(0, rows - tall + 1, step), rows - tall))
@@ -133,7 +134,7 @@ def softened(picture: Picture, spots: Sequence[SoftSpot]) -> Picture:
     """
     import cv2
 
-    result = picture.copy()
+    result = picture.copy() if spots else picture
     for spot in spots:
         left, top, right, bottom = spot.box
         part = result[top:bottom, left:right]
@@ -199,16 +200,20 @@ def picture_on_white(png: bytes) -> tuple[Picture, bool]:
     """
     import io
 
+    import cv2
     from PIL import Image
 
     try:
         with Image.open(io.BytesIO(png)) as opened:
-            drawn = opened.convert("RGBA")
+            drawn = np.asarray(opened.convert("RGBA"))
     except OSError as problem:
         raise ValueError(f"the picture cannot be read ({problem})") from problem
-    cover = np.asarray(drawn.getchannel("A"))
-    if cover.min() < 255:
-        white = Image.new("RGBA", drawn.size, (255, 255, 255, 255))
-        white.alpha_composite(drawn)
-        drawn = white
-    return np.array(drawn, dtype=np.uint8)[:, :, :3].copy(), not cover.any()
+    seen: Picture = np.array(cv2.cvtColor(drawn, cv2.COLOR_RGBA2RGB), np.uint8)
+    see_through = np.flatnonzero(drawn[:, :, 3] != 255)
+    if not len(see_through):
+        return seen, False
+    some = Image.fromarray(drawn.reshape(1, -1, 4)[:, see_through])
+    white = Image.new("RGBA", some.size, (255, 255, 255, 255))
+    white.alpha_composite(some)
+    seen.reshape(-1, 3)[see_through] = np.asarray(white)[0, :, :3]
+    return seen, not drawn[:, :, 3].any()

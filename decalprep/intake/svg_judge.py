@@ -19,9 +19,10 @@ from decalprep.pdfstream import read_page
 from decalprep.pdfstream.drawing import free_of_pictures
 
 BEYOND = 0.25
-BEYOND_PX = (480, 480)
-BEYOND_SLACK_PX = 3
-"""A quarter of the page is looked at round it; 3 px are 1 % of a side, such as half a stroke."""
+BEYOND_PX = (320, 320)
+BEYOND_SLACK_PX = 2
+BEYOND_COVER = 21
+"""A quarter of the page is looked at round it; 2 px are 1 % of a side, such as half a stroke."""
 
 
 @dataclass(frozen=True)
@@ -82,7 +83,11 @@ def beyond_notice(png: Path, name: str) -> tuple[Notice, ...]:
     from PIL import Image
 
     with Image.open(png) as picture:
-        ink = picture.convert("RGBA").getchannel("A").point(lambda level: 255 * (level > 32))
+        ink = (
+            picture.convert("RGBA")
+            .getchannel("A")
+            .point(lambda level: 255 * (level > BEYOND_COVER))
+        )
     box = ink.getbbox()
     if box is None:
         return ()

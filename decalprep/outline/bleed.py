@@ -290,22 +290,26 @@ def _painted_ring(
     """The ring as RGBA pixels: true artwork where it is painted, else the nearest edge's colour."""
     inside_ring = filled_mask(ring, picture)
     outside = inside_ring & ~filled_mask(kept, picture)
-    rows, columns = np.nonzero(inside_ring)
+    at = np.flatnonzero(inside_ring)
     edge = np.rint(colours).astype(np.uint8)
     edge[edge[:, 3] >= PAINTED, 3] = 255
     edge[edge[:, 3] < PAINTED] = 0
     coloured = (edge[:, 3] > 0) & (edge[:, :3].min(axis=1) < WHITE)
-    nearest = _nearest(picture, points, edge, rows, columns)
-    ground, wants = edge[nearest], coloured[nearest]
-    true = picture.rgba[rows, columns]
-    is_out = outside[rows, columns]
+    if (edge == edge[0]).all():
+        ground, wants = edge[:1], coloured[:1]
+    else:
+        nearest = _nearest(picture, points, at)
+        ground, wants = edge[nearest], coloured[nearest]
+    true = _whole_pixels(picture.rgba)[at].view(np.uint8).reshape(-1, 4)
+    is_out = outside.reshape(-1)[at]
     painted = true[:, 3] >= PAINTED
-    white = true[:, :3].min(axis=1) >= WHITE
+    white = (true[:, 0] >= WHITE) & (true[:, 1] >= WHITE) & (true[:, 2] >= WHITE)
     covered = is_out & painted & white & wants  # white paper drawn over a coloured edge's bleed
     use_true = is_out & painted & ~covered
-    canvas = np.zeros_like(picture.rgba)
     true[:, 3] = 255
-    canvas[rows, columns] = np.where(use_true[:, None], true, ground)
+    canvas = np.zeros_like(picture.rgba)
+    shown = np.where(use_true, _whole_pixels(true), _whole_pixels(ground))
+    _whole_pixels(canvas)[at] = shown
     _colour_bare(canvas)
     total = max(int(is_out.sum()), 1)
     extended = int((is_out & ~use_true & wants).sum())
@@ -319,17 +323,19 @@ def _painted_ring(
     return canvas, counts
 
 
-def _nearest(
-    picture: Picture, points: Numbers, edge: Pixels, rows: Places, columns: Places
-) -> Places:
-    """For each pixel the number of the nearest point of the edge, or of one of the same colour."""
-    if (edge == edge[0]).all():
-        return np.zeros(len(rows), np.intp)
+def _whole_pixels(rgba: Pixels) -> NDArray[np.uint32]:
+    """The same memory, a number a pixel, in one row."""
+    return rgba.view(np.uint32).reshape(-1)
+
+
+def _nearest(picture: Picture, points: Numbers, at: Places) -> Places:
+    """For each pixel, by its place in the picture's pixels, the number of the nearest point."""
     from scipy.spatial import cKDTree
 
+    rows, columns = np.divmod(at, picture.rgba.shape[1])
     k = picture.mm_per_px
-    at = np.stack([picture.box.x0 + (columns + 0.5) * k, picture.box.y1 - (rows + 0.5) * k], axis=1)
-    nearest: Places = cKDTree(points).query(at)[1]
+    x, y = picture.box.x0 + (columns + 0.5) * k, picture.box.y1 - (rows + 0.5) * k
+    nearest: Places = cKDTree(points).query(np.stack([x, y], axis=1))[1]
     return nearest
 
 
@@ -339,11 +345,14 @@ def _colour_bare(canvas: Pixels) -> None:
     import cv2
 
     bare = canvas[..., 3] == 0
-    if bare.all() or not bare.any():
+    whole = _whole_pixels(canvas)
+    inked = whole[~bare.reshape(-1)]
+    if not len(inked) or len(inked) == len(whole):
         return
-    inked = canvas[~bare][:, :3]
     if (inked == inked[0]).all():
-        canvas[bare, :3] = inked[0]
+        one = inked[:1].copy()
+        one.view(np.uint8)[3] = 0
+        np.copyto(whole, one, where=bare.reshape(-1))
         return
     _, found = cv2.distanceTransformWithLabels(
         bare.astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL

@@ -25,8 +25,9 @@ KEPT_BYTES = 1_000_000
 MOST_KEPT = 2
 REACH_PX = 3
 """So far round what a coarse drawing shows, in its own pixels, a finer one may differ."""
-_LEAST_ROWS = 32
-_LEAST_GAP_PX = 48
+_CELL_PX = 8
+_FEW_CELLS = 12
+"""A pass over a page takes as long as drawing so many cells of pixels, on a page of little."""
 _BYTES_OF_PASSES = 1_500_000
 """Each pass looks at everything on the page, which takes as long as its bytes are many."""
 
@@ -113,6 +114,25 @@ class Span:
         """That part of an array (rows, columns, ...)."""
         return picture[self.top : self.bottom, self.left : self.right]
 
+    def grown(self, by: int, rows: int, columns: int) -> "Span":
+        """So much more on all sides, within a picture of so many rows and columns."""
+        return Span(
+            max(self.top - by, 0),
+            min(self.bottom + by, rows),
+            max(self.left - by, 0),
+            min(self.right + by, columns),
+        )
+
+    def shared(self, other: "Span") -> "Span | None":
+        """What is part of both; None where there is nothing."""
+        top, bottom = max(self.top, other.top), min(self.bottom, other.bottom)
+        left, right = max(self.left, other.left), min(self.right, other.right)
+        return Span(top, bottom, left, right) if top < bottom and left < right else None
+
+    def moved(self, down: int, across: int) -> "Span":
+        """As far away, as large."""
+        return Span(self.top + down, self.bottom + down, self.left + across, self.right + across)
+
     def larger(self, times: int, rows: int, columns: int) -> "Span":
         """The same in a picture ``times`` as fine, of so many rows and columns."""
         return Span(
@@ -165,30 +185,47 @@ def spans_of(detail: Pixels, *, page_bytes: int, most_rows: int) -> list[Span]:
     """
     import cv2
 
-    side = 2 * REACH_PX + 1
-    grown = np.asarray(cv2.dilate(detail, np.ones((side, side), np.uint8)), np.uint8)
-    rows = len(grown)
-    passes = max(1, _BYTES_OF_PASSES // max(page_bytes, 1))
-    step = min(max(_LEAST_ROWS, -(-rows // passes)), most_rows)
-    spans: list[Span] = []
-    for top in range(0, rows, step):
-        bottom = min(top + step, rows)
-        spans += [Span(top, bottom, *ends) for ends in _runs(grown[top:bottom])]
-    if len(spans) <= max(passes, rows // step):
-        return spans
-    joined: dict[int, Span] = {}
-    for span in spans:
-        left = min(span.left, joined[span.top].left) if span.top in joined else span.left
-        joined[span.top] = Span(span.top, span.bottom, left, span.right)
-    return list(joined.values())
+    rows, columns = detail.shape
+    side, cell = 2 * REACH_PX + 1, _CELL_PX
+    grown = cv2.dilate(detail, np.ones((side, side), np.uint8))
+    grown = cv2.copyMakeBorder(grown, 0, -rows % cell, 0, -columns % cell, cv2.BORDER_CONSTANT)
+    size = grown.shape[1] // cell, grown.shape[0] // cell
+    there = np.asarray(cv2.resize(grown, size, interpolation=cv2.INTER_AREA)) > 0
+    most = max(most_rows // cell, 1)
+    cells = _parts(there, Span(0, size[1], 0, size[0]), most)
+    passes = _BYTES_OF_PASSES // max(page_bytes, 1)
+    if len(cells) > passes:
+        step = min(-(-size[1] // max(passes, 1)), most)
+        bands = (Span(top, min(top + step, size[1]), 0, size[0]) for top in range(0, size[1], step))
+        cells = [part for band in bands if (part := _trimmed(there, band)) is not None]
+    return [part.larger(cell, rows, columns) for part in cells]
 
 
-def _runs(band: Pixels) -> list[tuple[int, int]]:
-    """(first, behind the last) of the columns with detail; small gaps do not part them."""
-    there = np.flatnonzero(band.max(axis=0))
-    if not len(there):
+def _trimmed(there: NDArray[np.bool_], part: Span) -> Span | None:
+    """The least part that holds all that is there in it; None where nothing is."""
+    down = np.flatnonzero(part.of(there).any(axis=1))
+    if not len(down):
+        return None
+    across = np.flatnonzero(part.of(there).any(axis=0))
+    first, last, left, right = (int(k) for k in (down[0], down[-1], across[0], across[-1]))
+    return Span(first, last + 1, left, right + 1).moved(part.top, part.left)
+
+
+def _parts(there: NDArray[np.bool_], whole: Span, most_rows: int) -> list[Span]:
+    """Parts that hold all that is there, halved as long as that leaves out enough."""
+    part = _trimmed(there, whole)
+    if part is None:
         return []
-    breaks = np.flatnonzero(np.diff(there) > _LEAST_GAP_PX)
-    starts = there[np.append(0, breaks + 1)]
-    ends = there[np.append(breaks, len(there) - 1)] + 1
-    return list(zip(starts.tolist(), ends.tolist(), strict=True))
+    tall, wide = part.bottom - part.top, part.right - part.left
+    empty = tall * wide - int(np.count_nonzero(part.of(there)))
+    if tall <= most_rows and (empty <= _FEW_CELLS or tall * wide <= 2):
+        return [part]
+    if tall > most_rows or tall >= wide:
+        middle = part.top + -(-tall // 2)
+        one, other = (part.top, middle), (middle, part.bottom)
+        halves = [Span(*rows, part.left, part.right) for rows in (one, other)]
+    else:
+        middle = part.left + -(-wide // 2)
+        one, other = (part.left, middle), (middle, part.right)
+        halves = [Span(part.top, part.bottom, *columns) for columns in (one, other)]
+    return [found for half in halves for found in _parts(there, half, most_rows)]

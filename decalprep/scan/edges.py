@@ -9,7 +9,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.spatial import cKDTree
 
 from decalprep.scan.lines import sample_lines
 
@@ -90,6 +89,8 @@ def _distances(
     outline: Sequence[Point], part: Array
 ) -> tuple[Array, Array, Array, npt.NDArray[np.bool_]]:
     """(places, outward directions, distance of the part's edge along them, where it was met)."""
+    from scipy.spatial import cKDTree  # slow to load, and making sheets needs the room but not it
+
     samples = sample_lines([outline])
     ring = np.asarray(outline, dtype=np.float64)
     x, y = ring.T

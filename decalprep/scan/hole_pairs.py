@@ -6,12 +6,15 @@ chance; so most holes must match, in place and about in size.
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
-from scipy.spatial import cKDTree
 
 from decalprep.errors import ReadingsRefused
+
+if TYPE_CHECKING:
+    from scipy.spatial import cKDTree
 
 Array = npt.NDArray[np.float64]
 Pairs = list[tuple[int, int]]
@@ -41,6 +44,8 @@ def hole_pairs(decal: HoleSet, part: HoleSet) -> Pairs:
     alike = np.abs(decal.diameters[:, None] - part.diameters) < np.maximum(
         _SIZE_MM, _SIZE_SHARE * decal.diameters[:, None]
     )
+    from scipy.spatial import cKDTree  # slow to load, and making sheets needs the room but not it
+
     tree = cKDTree(part.places)
     best: Pairs = []
     spread = math.inf
@@ -68,7 +73,7 @@ def _shifts(laid: Array, there: Array, alike: npt.NDArray[np.bool_]) -> list[Arr
     return found
 
 
-def _agreeing(laid: Array, tree: cKDTree, alike: npt.NDArray[np.bool_]) -> tuple[Pairs, float]:
+def _agreeing(laid: Array, tree: "cKDTree", alike: npt.NDArray[np.bool_]) -> tuple[Pairs, float]:
     """The pairs that lie near each other, and their gaps' sum; none where two share one."""
     gaps, near = tree.query(laid, k=min(_NEAREST, tree.n), distance_upper_bound=_MATCH_MM)
     gaps, near = gaps.reshape(len(laid), -1), near.reshape(len(laid), -1)

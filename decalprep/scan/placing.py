@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 import numpy.typing as npt
-from scipy import fft
 
 from decalprep.errors import InputProblem
 from decalprep.scan.images import Grey, ScanImage
@@ -97,6 +96,8 @@ def _coarse(
     image: ScanImage, lines: Sequence[Sequence[Point]], size_mm: tuple[float, float]
 ) -> list[Array]:
     """Likely maps from sheet mm to px, best first: upright and upside down look much alike."""
+    from scipy import fft
+
     tries = []
     for dpi in _likely_dpi(image, size_mm):
         scale = dpi / MM_PER_IN
@@ -161,6 +162,8 @@ def _correlated(
     turn: float,
 ) -> tuple[float, float, tuple[float, float]]:
     """(score, turn, place of the sheet's middle in mm from the picture's top left)."""
+    from scipy import fft
+
     drawn = np.zeros((side, side), np.uint8)
     c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
     half = np.array(size_mm) / 2
