@@ -10,6 +10,7 @@ from decalprep.model import Hole, Severity
 from decalprep.outline.bleed import BleedSettings, make_bleed
 from decalprep.outline.picture import draw
 from decalprep.outline.safe import SafeMargins, check_safe_margin, fill_area
+from decalprep.pdfstream import read_page
 
 OUTLINE = rectangle_path(Box(10, 10, 90, 50), 3)
 BLUE, GREY = (26, 51, 128), (90, 90, 90)
@@ -155,6 +156,23 @@ def test_bleed_page_is_the_same_each_time_and_has_its_true_size():
     first, second = (bleed_of(artwork(100, 60, ground())) for _ in range(2))
     assert first.bleed_artwork.page_pdf == second.bleed_artwork.page_pdf
     assert first.bleed_artwork.width_mm == pytest.approx(80 + 5, abs=0.1)
+
+
+def test_bleed_of_one_colour_is_drawn_and_others_are_a_picture():
+    plain = bleed_of(artwork(100, 60, ground()), bleed_mm=2)
+    contents = read_page(plain.bleed_artwork.page_pdf)
+    (shape,) = contents.shapes
+    assert not contents.images
+    assert shape.fill_colour.rgb == pytest.approx([c / 255 for c in BLUE], abs=0.003)
+    mm = Affine.scaling(25.4 / 72)
+    rings = [path.mapped(plain.decal_from_bleed @ mm).polygon(0.001) for path in shape.paths]
+    outer, inner = sorted(rings, key=lambda ring: -ring.area)
+    wanted = OUTLINE.polygon(0.001)
+    assert outer.symmetric_difference(wanted.buffer(2, quad_segs=64)).area < 0.5
+    assert inner.symmetric_difference(wanted.buffer(-0.3, quad_segs=64)).area < 0.5
+    halves = bleed_of(artwork(100, 60, ground() + filled(rect(50, 10, 40, 40), rgb(GREY))))
+    contents = read_page(halves.bleed_artwork.page_pdf)
+    assert (len(contents.shapes), len(contents.images)) == (0, 1)
 
 
 def test_bleed_of_unlikely_width_is_refused():

@@ -1,8 +1,7 @@
 """Pictures for the report, all drawn from the finished files: layers apart, panels, places.
 
-A layer's picture is transparent where the layer puts nothing: it is drawn on white and on black,
-and the difference of the two is how much of each pixel it covers. Pictures are WebP without loss,
-as ``data:`` addresses, so that the report needs no other file.
+A layer's picture is transparent where the layer puts nothing. Pictures are WebP without loss, as
+``data:`` addresses, so that the report needs no other file.
 """
 
 from __future__ import annotations
@@ -88,8 +87,8 @@ def sheet_pictures(pdf: bytes, file: str, titles: Sequence[str]) -> tuple[SheetP
     for name in names:
         with open_pdf(layered.only([name]), where=file) as opened:
             for page, size_mm in enumerate(sizes):
-                pixels = covered(opened, page, *_whole(size_mm, dpi))
-                if pixels[..., 3].any():
+                pixels = opened.draw_covered(page, *_whole(size_mm, dpi))
+                if pixels.any():
                     found[page].append(LayerPicture(name, webp(pixels)))
     return tuple(
         SheetPicture(title, file, page, *sizes[page], *_whole(sizes[page], dpi)[1], dpi, tuple(own))
@@ -116,11 +115,6 @@ def _whole(size_mm: tuple[float, float], dpi: float) -> tuple[Affine, tuple[int,
     width, height = (max(1, round(side * dpi / MM_PER_IN)) for side in size_mm)
     frame = Affine(width / size_mm[0], 0, 0, -height / size_mm[1], 0, height)
     return frame, (width, height)
-
-
-def covered(opened: OpenPdf, page: int, frame: Affine, size_px: tuple[int, int]) -> Pixels:
-    """Red, green, blue and cover (0 to 255) of each pixel of a page."""
-    return opened.draw_covered(page, frame, size_px)
 
 
 def webp(pixels: Pixels) -> str:

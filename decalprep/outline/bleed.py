@@ -121,7 +121,11 @@ def make_bleed(
         )
         share = (("extended_share", counts.extended_share),)
         notices.append(Notice("bleed-extended", text, artwork.name, Severity.NOTE, numbers=share))
-    bleed_artwork = picture_page(canvas, picture, f"{artwork.name} bleed")
+    name = f"{artwork.name} bleed"
+    if counts.plain is None:
+        bleed_artwork = picture_page(canvas, picture, name)
+    else:
+        bleed_artwork = plain_page(ring, counts.plain, picture, name)
     shift = Affine.translation(picture.box.x0, picture.box.y0)
     return Bleed(
         printed,
@@ -278,10 +282,13 @@ def _of_one_colour(samples: Numbers, window: int) -> NDArray[np.bool_]:
 
 @dataclass(frozen=True)
 class _Counts:
+    """Numbers and shares of the ring's pixels, and its colour (0 to 255) if it has only one."""
+
     needed: int
     covered: int
     true_share: float
     extended_share: float
+    plain: tuple[int, int, int] | None
 
 
 def _painted_ring(
@@ -311,6 +318,8 @@ def _painted_ring(
     shown = np.where(use_true, _whole_pixels(true), _whole_pixels(ground))
     _whole_pixels(canvas)[at] = shown
     _colour_bare(canvas)
+    red, green, blue, solid = (int(k) for k in shown[:1].view(np.uint8)) if len(at) else (0,) * 4
+    plain = solid > 0 and bool((shown == shown[0]).all())
     total = max(int(is_out.sum()), 1)
     extended = int((is_out & ~use_true & wants).sum())
     share = 0.0 if extended <= 0.002 * total else extended / total
@@ -319,6 +328,7 @@ def _painted_ring(
         int(covered.sum()) if share else 0,
         float(use_true.sum()) / total,
         share,
+        (red, green, blue) if plain else None,
     )
     return canvas, counts
 
@@ -422,6 +432,32 @@ def picture_page(rgba: Pixels, picture: Picture, name: str) -> Artwork:
         name, name, "bleed", out.getvalue(), width_pt, height_pt, width_mm, height_mm,
         pixels=(columns, rows),
     )  # fmt: skip
+
+
+def plain_page(
+    ring: BaseGeometry, colour: tuple[int, int, int], picture: Picture, name: str
+) -> Artwork:
+    """The ring (decal mm) in one colour (0 to 255) as a drawn page of the picture's size in mm."""
+    import pikepdf
+
+    rows, columns = picture.rgba.shape[:2]
+    width_mm, height_mm = columns * picture.mm_per_px, rows * picture.mm_per_px
+    width_pt, height_pt = pt_from_mm(width_mm), pt_from_mm(height_mm)
+    to_page = Affine.scaling(pt_from_mm(1.0)) @ Affine.translation(-picture.box.x0, -picture.box.y0)
+    steps = [" ".join(f"{level / 255:.5f}" for level in colour) + " rg"]
+    for part in shapely.get_parts(ring):
+        for line in (part.exterior, *part.interiors):
+            points = to_page.apply_all([(x, y) for x, y, *_ in line.coords[:-1]])
+            places = [f"{x:.4f} {y:.4f}" for x, y in points]
+            steps.append(f"{places[0]} m " + " ".join(f"{place} l" for place in places[1:]) + " h")
+    pdf = pikepdf.new()
+    pdf.add_blank_page(page_size=(width_pt, height_pt))
+    page = pdf.pages[0].obj
+    page.MediaBox = pikepdf.Array([0, 0, width_pt, height_pt])
+    page.Contents = pdf.make_stream(" ".join([*steps, "f*"]).encode())
+    out = io.BytesIO()
+    pdf.save(out, deterministic_id=True, compress_streams=True)
+    return Artwork(name, name, "bleed", out.getvalue(), width_pt, height_pt, width_mm, height_mm)
 
 
 def clipped_to(artwork: Artwork, paths: Sequence[Path], artwork_from_decal: Affine) -> Artwork:

@@ -112,7 +112,6 @@ class OpenPdf:
         picture_from_page: Affine,
         size_px: tuple[int, int],
         *,
-        background: int = 0xFFFFFFFF,
         room: Pixels | None = None,
     ) -> Pixels:
         """Pixels (height, width, 3: BGR) of a page under an affine map (px from page mm).
@@ -120,31 +119,12 @@ class OpenPdf:
         ``room``, at least that many bytes in one piece, is drawn in where given: fresh memory
         costs as much time as the drawing.
         """
-        page = self._loaded(index)
         width, height = size_px
-        page_height_pt = raw.FPDF_GetPageHeightF(page)
-        # pdfium's matrix starts from points with y down from the page's upper edge
-        page_from_points = Affine(MM_PER_PT, 0, 0, -MM_PER_PT, 0, page_height_pt * MM_PER_PT)
-        m = picture_from_page @ page_from_points
         if room is None:
             room = np.empty(height * width * 3, np.uint8)
-        out = room.ravel()[: height * width * 3].reshape(height, width, 3)
-        bitmap = raw.FPDFBitmap_CreateEx(
-            width,
-            height,
-            raw.FPDFBitmap_BGR,
-            ctypes.c_void_p(out.ctypes.data),
-            width * 3,
-        )
-        if not bitmap:
-            raise InputProblem(f"no room for a picture of {width} x {height} pixels")
-        try:
-            raw.FPDFBitmap_FillRect(bitmap, 0, 0, width, height, background)
-            matrix = raw.FS_MATRIX(m.a, m.b, m.c, m.d, m.e, m.f)
-            clip = raw.FS_RECTF(0, 0, width, height)
-            raw.FPDF_RenderPageBitmapWithMatrix(bitmap, page, matrix, clip, 0)
-        finally:
-            raw.FPDFBitmap_Destroy(bitmap)
+        out = room[: height * width * 3].reshape(height, width, 3)
+        out.fill(255)
+        self._draw(index, picture_from_page, out, raw.FPDFBitmap_BGR)
         return out
 
     def draw_covered(
@@ -152,18 +132,33 @@ class OpenPdf:
     ) -> Pixels:
         """Pixels (height, width, 4) as red, green, blue and how much of each is covered, 0 to 255.
 
-        Drawn on white and on black: on white a pixel is colour x cover + 255 x (1 - cover), on
-        black the first part alone.
+        Where nothing is covered, a pixel has no colour.
         """
-        on_white = self.draw(index, picture_from_page, size_px)
-        on_black = self.draw(index, picture_from_page, size_px, background=0xFF000000)
-        cover = 255 - brightest(np.asarray(cv2.subtract(on_white, on_black), np.uint8))
-        blue, green, red = cv2.split(on_black)
-        out: Pixels = np.asarray(cv2.merge([red, green, blue, cover]), np.uint8)
-        edge = np.nonzero((cover > 0) & (cover < 255))
-        colour = out[edge][:, :3].astype(np.float32) * 255 / cover[edge][:, None]
-        out[edge[0], edge[1], :3] = np.clip(np.rint(colour), 0, 255)
+        out = np.zeros((size_px[1], size_px[0], 4), np.uint8)
+        turned = raw.FPDF_REVERSE_BYTE_ORDER
+        self._draw(index, picture_from_page, out, raw.FPDFBitmap_BGRA, flags=turned)
         return out
+
+    def _draw(
+        self, index: int, picture_from_page: Affine, out: Pixels, kind: int, *, flags: int = 0
+    ) -> None:
+        """Draw a page over pixels (height, width, channels) that lie in one piece."""
+        page = self._loaded(index)
+        height, width, channels = out.shape
+        page_height_pt = raw.FPDF_GetPageHeightF(page)
+        # pdfium's matrix starts from points with y down from the page's upper edge
+        page_from_points = Affine(MM_PER_PT, 0, 0, -MM_PER_PT, 0, page_height_pt * MM_PER_PT)
+        m = picture_from_page @ page_from_points
+        start = ctypes.c_void_p(out.ctypes.data)
+        bitmap = raw.FPDFBitmap_CreateEx(width, height, kind, start, width * channels)
+        if not bitmap:
+            raise InputProblem(f"no room for a picture of {width} x {height} pixels")
+        try:
+            matrix = raw.FS_MATRIX(m.a, m.b, m.c, m.d, m.e, m.f)
+            clip = raw.FS_RECTF(0, 0, width, height)
+            raw.FPDF_RenderPageBitmapWithMatrix(bitmap, page, matrix, clip, flags)
+        finally:
+            raw.FPDFBitmap_Destroy(bitmap)
 
     def fine_crop(
         self,
