@@ -5,9 +5,9 @@ The same panels give the same bytes. Set in the Vera typeface that comes with re
 
 import io
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from decalprep.errors import InputProblem, UsageProblem
 from decalprep.export.buildsheet_plans import (
@@ -17,6 +17,7 @@ from decalprep.export.buildsheet_plans import (
     draw_sheet_plan,
     hole_plan,
 )
+from decalprep.export.buildsheet_type import BODY, HEAD, LISTED, Set, Words, register_fonts, shown
 from decalprep.export.buildsheet_words import (
     DISPLAY_ONLY,
     BuildChoices,
@@ -29,6 +30,7 @@ from decalprep.model import Decal, Notice, Severity
 from decalprep.units import page_size_mm, pt_from_mm
 
 if TYPE_CHECKING:
+    from PIL import Image
     from reportlab.pdfgen.canvas import Canvas
 
 MARGIN_MM = 15.0
@@ -43,10 +45,13 @@ SIZES_PT = (9.0, 8.5, 8.0, 7.5, 7.0, 6.5)
 
 @dataclass(frozen=True)
 class BuildSheetPanel:
-    """One page: a panel's picture (PNG) and its words, each list in the order it is printed."""
+    """One page: a panel's picture and its words, each list in the order it is printed.
+
+    The picture is a PNG, or what draws it when the page is set.
+    """
 
     name: str
-    picture_png: bytes
+    picture: "bytes | Callable[[], Image.Image]"
     facts: tuple[tuple[str, str], ...] = ()
     steps: tuple[str, ...] = ()
     checks: tuple[str, ...] = ()
@@ -57,7 +62,7 @@ class BuildSheetPanel:
 
 def panel_page(
     decal: Decal,
-    picture_png: bytes,
+    picture: "bytes | Callable[[], Image.Image]",
     *,
     choices: BuildChoices,
     notices: Sequence[Notice] = (),
@@ -66,7 +71,7 @@ def panel_page(
     told = dict.fromkeys(n.text for n in notices if n.severity is not Severity.NOTE)
     return BuildSheetPanel(
         decal.panel or decal.name,
-        picture_png,
+        picture,
         facts_of(decal, choices),
         order_of_work(decal, choices),
         checks_for(decal),
@@ -98,7 +103,7 @@ def build_sheets_pdf(
     if not panels:
         raise UsageProblem("a build sheet needs at least one panel")
     width_mm, height_mm = page_size_mm(page_size)
-    _register_fonts()
+    register_fonts()
     out = io.BytesIO()
     canvas = Canvas(
         out,
@@ -106,121 +111,86 @@ def build_sheets_pdf(
         invariant=1,
         pageCompression=1,
     )
-    canvas.setTitle(_shown(f"{title}: build sheets"))
+    canvas.setTitle(shown(f"{title}: build sheets"))
     canvas.setAuthor("decalprep")
     count = len(panels) + len(plans)
+    words = Words(canvas)
     for number, panel in enumerate(panels, 1):
-        _draw_page(canvas, panel, _shown(title), f"{number} of {count}", height_mm)
+        _draw_page(words, panel, shown(title), f"{number} of {count}", height_mm)
         canvas.showPage()
     for number, plan in enumerate(plans, len(panels) + 1):
-        _draw_plan(canvas, plan, _shown(title), f"{number} of {count}", height_mm)
+        _draw_plan(words, plan, shown(title), f"{number} of {count}", height_mm)
         canvas.showPage()
     canvas.save()
     return out.getvalue()
-
-
-# ---------------------------------------------------------------- letters
-
-
-def _register_fonts() -> None:
-    from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
-
-    known = pdfmetrics.getRegisteredFontNames()
-    for name, file in (("Sheet", "Vera.ttf"), ("SheetBold", "VeraBd.ttf")):
-        if name not in known:
-            pdfmetrics.registerFont(TTFont(name, file))
-
-
-def _shown(text: str) -> str:
-    """The text with letters that the typeface lacks as question marks."""
-    from reportlab.pdfbase import pdfmetrics
-
-    glyphs: dict[int, int] = pdfmetrics.getFont("Sheet").face.charToGlyph
-    return "".join(c if ord(c) in glyphs or c.isspace() else "?" for c in text)
-
-
-def _lacking(panel: BuildSheetPanel) -> bool:
-    words = [panel.name, *panel.steps, *panel.checks, *panel.notes]
-    words += [w for pair in (*panel.facts, *panel.cautions) for w in pair]
-    return any(_shown(w) != w for w in words)
-
-
-def _paragraph(text: str, style: Any, *, bold_head: str = "") -> Any:
-    from xml.sax.saxutils import escape
-
-    from reportlab.platypus import Paragraph
-
-    head = f"<font name='SheetBold'>{escape(_shown(bold_head))}</font> " if bold_head else ""
-    return Paragraph(head + escape(_shown(text)), style)
 
 
 # ---------------------------------------------------------------- one page
 
 
 def _draw_page(
-    canvas: "Canvas", panel: BuildSheetPanel, title: str, number: str, height_mm: float
+    words: Words, panel: BuildSheetPanel, title: str, number: str, height_mm: float
 ) -> None:
+    canvas = words.canvas
     width_pt = canvas._pagesize[0]
     margin, gap = pt_from_mm(MARGIN_MM), pt_from_mm(GAP_MM)
     top = _heading(canvas, panel, title, pt_from_mm(height_mm) - margin, width_pt)
     foot = _footer(canvas, panel, number, width_pt)
     left_wide = (width_pt - 2 * margin - gap) * LEFT_SHARE
     right_wide = width_pt - 2 * margin - gap - left_wide
+    picture = _opened(panel)
+    picture_high = min(pt_from_mm(PICTURE_HIGH_MM), left_wide * picture.height / picture.width)
     for size in SIZES_PT:
-        left = _left_column(panel, size)
-        right = _right_column(panel, size)
-        picture_high = min(pt_from_mm(PICTURE_HIGH_MM), _picture_high(panel, left_wide))
+        left = _left_column(words, panel, size, left_wide)
+        right = _right_column(words, panel, size, right_wide)
         left_room = top - foot - picture_high - 8
         wanted = HOLES_LEAST_PT if panel.holes and size > SIZES_PT[-1] else 0.0
         right_room = top - foot - wanted
-        if _height(left, left_wide) <= left_room and _height(right, right_wide) <= right_room:
+        if words.height(left) <= left_room and words.height(right) <= right_room:
             break
     else:
         raise UsageProblem(
             f"the build sheet of {panel.name!r} holds more words than fit on one page",
             do="leave out some notes",
         )
-    _picture(canvas, panel, (margin, top - picture_high, left_wide, picture_high))
-    _flow(canvas, left, margin, top - picture_high - 8, left_wide)
-    _flow(canvas, right, margin + left_wide + gap, top, right_wide)
+    _picture(canvas, picture, (margin, top - picture_high, left_wide, picture_high))
+    words.draw(left, margin, top - picture_high - 8)
+    words.draw(right, margin + left_wide + gap, top)
     beside = margin + left_wide + gap
-    under = top - _height(right, right_wide)
-    _holes(canvas, panel, (beside, foot + 4, beside + right_wide, under), size)
+    under = top - words.height(right)
+    _holes(words, panel, (beside, foot + 4, beside + right_wide, under), size)
 
 
 def _holes(
-    canvas: "Canvas", panel: BuildSheetPanel, room: tuple[float, float, float, float], size: float
+    words: Words, panel: BuildSheetPanel, room: tuple[float, float, float, float], size: float
 ) -> None:
     """The drawing of the holes with their labels, in what is left under the words."""
     x0, y0, x1, y1 = room
     if panel.holes is None or y1 - y0 < HOLES_LEAST_PT * 0.7:
         return
-    _, _, head = _styles(size)
-    flow = [_paragraph("Holes by label (not to scale)", head)]
-    _flow(canvas, flow, x0, y1 - head.spaceBefore, x1 - x0)
-    y1 -= head.spaceBefore + _height(flow, x1 - x0)
-    draw_hole_plan(canvas, panel.holes, (x0, max(y0, y1 - HOLES_MOST_PT), x1, y1))
+    flow = [words.paragraph("Holes by label (not to scale)", HEAD, size, x1 - x0)]
+    before = flow[0].before
+    words.draw(flow, x0, y1 - before)
+    y1 -= before + words.height(flow)
+    draw_hole_plan(words.canvas, panel.holes, (x0, max(y0, y1 - HOLES_MOST_PT), x1, y1))
 
 
-def _draw_plan(
-    canvas: "Canvas", plan: SheetPlan, title: str, number: str, height_mm: float
-) -> None:
+def _draw_plan(words: Words, plan: SheetPlan, title: str, number: str, height_mm: float) -> None:
     """A page that shows one sheet with its pieces by name."""
+    canvas = words.canvas
     width_pt = canvas._pagesize[0]
     margin = pt_from_mm(MARGIN_MM)
     named = BuildSheetPanel(f"Plan of {plan.title}", b"", notes=tuple(p.name for p in plan.pieces))
     top = _heading(canvas, named, title, pt_from_mm(height_mm) - margin, width_pt)
     foot = _footer(canvas, named, number, width_pt)
-    words = "Which piece is which, seen from the printed side; not to scale."
-    body, _, _ = _styles(9.0)
-    _flow(canvas, [_paragraph(words, body)], margin, top, width_pt - 2 * margin)
+    told = "Which piece is which, seen from the printed side; not to scale."
+    words.draw([words.paragraph(told, BODY, 9.0, width_pt - 2 * margin)], margin, top)
     wide, high = pt_from_mm(PLAN_LIST_MM), top - 18 - foot
     holds = int(high / (PLAN_LEAST_PT * PLAN_LEADING))
     columns = min(PLAN_MOST_COLUMNS, max(1, math.ceil(len(plan.pieces) / holds)))
-    shown = replace(plan, pieces=tuple(replace(p, name=_shown(p.name)) for p in plan.pieces))
+    legible = replace(plan, pieces=tuple(replace(p, name=shown(p.name)) for p in plan.pieces))
     left = width_pt - margin - columns * wide
-    listed = draw_sheet_plan(canvas, shown, (margin, foot, left, top - 18))
+    listed = draw_sheet_plan(canvas, legible, (margin, foot, left, top - 18))
     lines = [f"{piece.number} = {piece.name}" for piece in listed]
     if len(lines) > columns * holds:
         more = len(lines) - columns * holds + 1
@@ -252,7 +222,7 @@ def _heading(
 
     margin = pt_from_mm(MARGIN_MM)
     room = width_pt - 2 * margin
-    name = _shown(panel.name)
+    name = shown(panel.name)
     size = min(18.0, 18.0 * room * 0.62 / max(stringWidth(name, "SheetBold", 18), 1))
     canvas.setFont("SheetBold", size)
     canvas.drawString(margin, top - 16, name)
@@ -277,79 +247,47 @@ def _footer(canvas: "Canvas", panel: BuildSheetPanel, number: str, width_pt: flo
     return margin + 22
 
 
-def _styles(size: float) -> tuple[Any, Any, Any]:
-    from reportlab.lib.styles import ParagraphStyle
-
-    body = ParagraphStyle(
-        "body", fontName="Sheet", fontSize=size, leading=size * 1.32, spaceAfter=size * 0.35
-    )
-    listed = ParagraphStyle(
-        "listed", parent=body, leftIndent=size * 2.3, bulletIndent=0, bulletFontName="Sheet",
-        bulletFontSize=size,
-    )  # fmt: skip
-    head = ParagraphStyle(
-        "head", fontName="SheetBold", fontSize=size + 1.5, leading=(size + 1.5) * 1.3,
-        spaceBefore=size * 0.7, spaceAfter=size * 0.4,
-    )  # fmt: skip
-    return body, listed, head
+def _lacking(panel: BuildSheetPanel) -> bool:
+    words = [panel.name, *panel.steps, *panel.checks, *panel.notes]
+    words += [w for pair in (*panel.facts, *panel.cautions) for w in pair]
+    return any(shown(w) != w for w in words)
 
 
-def _left_column(panel: BuildSheetPanel, size: float) -> list[Any]:
-    body, _, head = _styles(size)
-    flow: list[Any] = []
-    for name, value in panel.facts:
-        flow.append(_paragraph(value, body, bold_head=f"{name}:"))
+def _left_column(words: Words, panel: BuildSheetPanel, size: float, width: float) -> list[Set]:
+    flow = [
+        words.paragraph(value, BODY, size, width, head=f"{name}:") for name, value in panel.facts
+    ]
     if panel.notes:
-        flow.append(_paragraph("Look at these", head))
-        flow += [_paragraph(note, body) for note in panel.notes]
-    flow.append(_paragraph("Cautions", head))
-    flow += [_paragraph(words, body, bold_head=f"{name}.") for name, words in panel.cautions]
+        flow.append(words.paragraph("Look at these", HEAD, size, width))
+        flow += [words.paragraph(note, BODY, size, width) for note in panel.notes]
+    flow.append(words.paragraph("Cautions", HEAD, size, width))
+    flow += [words.paragraph(told, BODY, size, width, head=f"{n}.") for n, told in panel.cautions]
     return flow
 
 
-def _right_column(panel: BuildSheetPanel, size: float) -> list[Any]:
-    from xml.sax.saxutils import escape
-
-    from reportlab.platypus import Paragraph
-
-    _, listed, head = _styles(size)
-    flow: list[Any] = [_paragraph("Order of work", head)]
+def _right_column(words: Words, panel: BuildSheetPanel, size: float, width: float) -> list[Set]:
+    flow = [words.paragraph("Order of work", HEAD, size, width)]
     for number, step in enumerate(panel.steps, 1):
-        flow.append(Paragraph(escape(_shown(step)), listed, bulletText=f"{number}."))
+        flow.append(words.paragraph(step, LISTED, size, width, head=f"{number}."))
     if panel.checks:
-        flow.append(_paragraph("Checks before cutting", head))
-        flow += [
-            Paragraph(escape(_shown(c)), listed, bulletText=chr(ord("a") + k % 26) + ".")
-            for k, c in enumerate(panel.checks)
-        ]
+        flow.append(words.paragraph("Checks before cutting", HEAD, size, width))
+        for k, check in enumerate(panel.checks):
+            flow.append(
+                words.paragraph(check, LISTED, size, width, head=chr(ord("a") + k % 26) + ".")
+            )
     return flow
-
-
-def _height(flow: Sequence[Any], width: float) -> float:
-    total = 0.0
-    for k, item in enumerate(flow):
-        before = item.getSpaceBefore() if k else 0.0
-        total += before + item.wrap(width, 1e6)[1] + item.getSpaceAfter()
-    return total
-
-
-def _flow(canvas: "Canvas", flow: Sequence[Any], x: float, top: float, width: float) -> None:
-    y = top
-    for k, item in enumerate(flow):
-        y -= item.getSpaceBefore() if k else 0.0
-        y -= item.wrap(width, 1e6)[1]
-        item.drawOn(canvas, x, y)
-        y -= item.getSpaceAfter()
 
 
 # ---------------------------------------------------------------- the picture
 
 
-def _opened(panel: BuildSheetPanel) -> Any:
+def _opened(panel: BuildSheetPanel) -> "Image.Image":
     from PIL import Image, UnidentifiedImageError
 
+    if not isinstance(panel.picture, bytes):
+        return panel.picture()
     try:
-        picture = Image.open(io.BytesIO(panel.picture_png))
+        picture = Image.open(io.BytesIO(panel.picture))
         picture.load()
     except (UnidentifiedImageError, OSError, Image.DecompressionBombError) as error:
         raise InputProblem(
@@ -362,17 +300,11 @@ def _opened(panel: BuildSheetPanel) -> Any:
     return picture.convert("RGB")
 
 
-def _picture_high(panel: BuildSheetPanel, width: float) -> float:
-    picture = _opened(panel)
-    return float(width * picture.height / picture.width)
-
-
 def _picture(
-    canvas: "Canvas", panel: BuildSheetPanel, box: tuple[float, float, float, float]
+    canvas: "Canvas", picture: "Image.Image", box: tuple[float, float, float, float]
 ) -> None:
     from reportlab.lib.utils import ImageReader
 
-    picture = _opened(panel)
     x, y, width, height = box
     k = min(width / picture.width, height / picture.height)
     w, h = picture.width * k, picture.height * k

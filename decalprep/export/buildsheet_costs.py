@@ -43,31 +43,41 @@ def ink_coverage(
     """
     if pixels.ndim != 3 or pixels.shape[2] != 3 or pixels.size == 0:
         raise UsageProblem("ink is counted on an RGB picture of the sheet")
-    short = 255 - pixels.reshape(-1, 3)
+    values, lengths = _runs(pixels)
+    count = int(lengths.sum())
+    short = 255 - values
     black = short.min(axis=1)
-    count = len(short)
-    total_black = int(black.sum(dtype=np.int64))
-    shares = [(int(short[:, k].sum(dtype=np.int64)) - total_black) / 255 / count for k in range(3)]
+    total_black = int(black @ lengths)
+    shares = [(int(short[:, k] @ lengths) - total_black) / 255 / count for k in range(3)]
     shares.append(total_black / 255 / count)
     printed = short.max(axis=1) >= 8  # 247 and lighter is taken for paper
+    mm2_per_px = width_mm * height_mm / count
     return InkCoverage(
         tuple(zip(INKS, shares, strict=True)),
         sum(shares),
-        float(printed.mean()),
-        _largest(pixels.reshape(-1, 3)[printed], width_mm * height_mm / count, colours),
+        float(lengths[printed].sum() / count),
+        _largest(values[printed], lengths[printed], mm2_per_px, colours),
     )
 
 
+def _runs(pixels: NDArray[np.uint8]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """RGB of each run of equal pixels, row after row, and its length: sheets are mostly plain."""
+    flat = pixels.reshape(-1, 3)
+    packed = np.zeros(len(flat), np.uint32)
+    for k in range(3):
+        packed <<= 8
+        packed |= flat[:, k]
+    starts = np.append(0, np.flatnonzero(packed[1:] != packed[:-1]) + 1)
+    return flat[starts].astype(np.int64), np.diff(starts, append=len(flat))
+
+
 def _largest(
-    printed: NDArray[np.uint8], mm2_per_px: float, colours: int
+    printed: NDArray[np.int64], lengths: NDArray[np.int64], mm2_per_px: float, colours: int
 ) -> tuple[tuple[tuple[int, int, int], float], ...]:
     """The commonest colours, alike ones (16 steps a channel) counted together."""
-    if len(printed) == 0:
-        return ()
-    red_high, green_high, blue_high = (printed[:, k].astype(np.int16) >> 4 for k in range(3))
-    keys = (red_high << 8) | (green_high << 4) | blue_high
-    counts = np.bincount(keys, minlength=4096)
-    sums = np.stack([np.bincount(keys, printed[:, k], 4096) for k in range(3)], axis=1)
+    keys = (printed >> 4) @ np.array([256, 16, 1])
+    counts = np.bincount(keys, lengths, 4096)
+    sums = np.stack([np.bincount(keys, printed[:, k] * lengths, 4096) for k in range(3)], axis=1)
     order = [k for k in np.argsort(-counts, kind="stable")[:colours] if counts[k]]
     result = []
     for k in order:

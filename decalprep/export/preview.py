@@ -17,7 +17,12 @@ MOST_PIXELS = 120_000_000
 
 
 def preview_png(pdf: bytes, page: int, dpi: float) -> bytes:
-    """One page of a PDF as PNG bytes at ``dpi`` pixels an inch; page 0 is the first.
+    """``preview`` as PNG bytes that state their pixels an inch."""
+    return png_of(preview(pdf, page, dpi), dpi)
+
+
+def preview(pdf: bytes, page: int, dpi: float) -> Image.Image:
+    """One page of a PDF at ``dpi`` pixels an inch; page 0 is the first.
 
     The scale is exact: the last column and row may be part of a pixel wide, and the page is not
     stretched to fill them. Does not honour UserUnit, which is never written here.
@@ -33,7 +38,7 @@ def preview_png(pdf: bytes, page: int, dpi: float) -> bytes:
     try:
         if not 0 <= page < len(document):
             raise InputProblem(f"the PDF has {len(document)} pages, no page {page + 1}")
-        return _png(_render(document[page], dpi), dpi)
+        return _render(document[page], dpi)
     finally:
         document.close()
 
@@ -57,7 +62,8 @@ def _render(page: pdfium.PdfPage, dpi: float) -> Image.Image:
     return picture
 
 
-def _png(picture: Image.Image, dpi: float) -> bytes:
+def png_of(picture: Image.Image, dpi: float) -> bytes:
+    """A picture as PNG bytes that state their pixels an inch."""
     out = io.BytesIO()
     picture.save(out, "PNG", dpi=(dpi, dpi), optimize=False, pnginfo=PngImagePlugin.PngInfo())
     return out.getvalue()

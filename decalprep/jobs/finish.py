@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import io
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from decalprep.geometry import Affine, Box
@@ -25,6 +25,8 @@ from decalprep.model import (
 )
 
 if TYPE_CHECKING:
+    from PIL import Image
+
     from decalprep.export.buildsheet_costs import InkCoverage, PanelCost
     from decalprep.export.buildsheet_plans import SheetPlan
     from decalprep.export.buildsheet_words import BuildChoices
@@ -211,16 +213,17 @@ def _safe(name: str) -> str:
 # ---------------------------------------------------------------- build sheets, ink and costs
 
 
-def panel_picture(decal: Decal) -> bytes:
-    """A picture (PNG) of one decal as it is printed, with its cut lines."""
+def panel_picture(decal: Decal) -> Image.Image:
+    """A picture of one decal as it is printed, with its cut lines."""
     from decalprep.compose import ComposeSettings
     from decalprep.compose.pieces import Piece
-    from decalprep.export import preview_png, write_pdf
+    from decalprep.export import write_pdf
+    from decalprep.export.preview import preview
 
     box = decal.outline.mapped(decal.fitted_from_decal).box.grown(decal.bleed_mm + 2)
     piece = Piece(decal, Placement(decal.name, 1, 0, -box.x0, -box.y0), ComposeSettings())
     sheet = Sheet(decal.name, box.width, box.height)
-    return preview_png(write_pdf([Drawing(sheet, tuple(piece.items()))]), 0, PICTURE_DPI)
+    return preview(write_pdf([Drawing(sheet, tuple(piece.items()))]), 0, PICTURE_DPI)
 
 
 def build_choices(
@@ -256,8 +259,11 @@ def _lies_on(one: Prepared, laid: Laid, runs: Sequence[SheetRun]) -> tuple[str, 
     return tuple(f"{r.title}, {r.correction or 'no printer correction'}" for r in own if r.numbers)
 
 
-def build_sheets(made: Made) -> bytes:
-    """The build sheets: one page a panel, then the plan of every sheet."""
+def build_sheets(made: Made, drawing: Mapping[str, Callable[[], Image.Image]]) -> bytes:
+    """The build sheets: one page a panel, then the plan of every sheet.
+
+    ``drawing`` holds what draws pictures of panels; those that it lacks are drawn apart.
+    """
     from decalprep.export.buildsheet import build_sheets_pdf, panel_page
     from decalprep.jobs.tell_sheets import sheet_runs
 
@@ -266,9 +272,8 @@ def build_sheets(made: Made) -> bytes:
     chosen = build_choices(prepared, finishes, laid, job, sheet_runs(made))
     for one, finish, choices in zip(prepared, finishes, chosen, strict=True):
         notices = (*one.notices, *finish.notices)
-        pages.append(
-            panel_page(one.decal, panel_picture(one.decal), choices=choices, notices=notices)
-        )
+        picture = drawing.get(one.decal.name) or partial(panel_picture, one.decal)
+        pages.append(panel_page(one.decal, picture, choices=choices, notices=notices))
     return build_sheets_pdf(pages, job["title"], plans=sheet_plans(made))
 
 
@@ -294,19 +299,14 @@ def sheet_plans(made: Made) -> tuple[SheetPlan, ...]:
     return tuple(plans)
 
 
-def ink_of(pictures: Sequence[bytes], sheets: Sequence[Sheet]) -> tuple[InkCoverage, ...]:
-    """Ink of each sheet, from its picture."""
+def ink_of(picture: Image.Image, sheet: Sheet) -> InkCoverage:
+    """Ink of a sheet, from its picture."""
     import numpy as np
-    from PIL import Image
 
     from decalprep.export.buildsheet_costs import ink_coverage
 
-    found = []
-    for data, sheet in zip(pictures, sheets, strict=True):
-        with Image.open(io.BytesIO(data)) as picture:
-            pixels = np.asarray(picture.convert("RGB"))
-        found.append(ink_coverage(pixels, width_mm=sheet.width_mm, height_mm=sheet.height_mm))
-    return tuple(found)
+    size = sheet.width_mm, sheet.height_mm
+    return ink_coverage(np.asarray(picture), width_mm=size[0], height_mm=size[1])
 
 
 def costs_of(laid: Laid, decals: Sequence[Decal]) -> tuple[PanelCost, ...]:

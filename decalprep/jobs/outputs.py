@@ -11,13 +11,14 @@ from decalprep.errors import ProofFailed
 from decalprep.geometry import Affine
 from decalprep.jobs.crew import Say, all_done
 from decalprep.jobs.expect import expected_job
-from decalprep.jobs.finish import build_sheets, costs_of, cut_files, ink_of, mask_drawings
+from decalprep.jobs.finish import costs_of, cut_files, ink_of, mask_drawings
 from decalprep.jobs.prepare import Prepared
 from decalprep.jobs.spec import Job
 from decalprep.jobs.stroke_effects import PanelEffect, stroke_effects
 from decalprep.model import Drawing
 
 if TYPE_CHECKING:
+    from decalprep.export.buildsheet_costs import InkCoverage
     from decalprep.jobs.lay import Laid
     from decalprep.jobs.make import Made, MakeOptions
     from decalprep.jobs.report import Drawn
@@ -93,16 +94,12 @@ class Beside:
         self.files: dict[str, bytes] = {}
         self.drawn: Drawn | None = None
         self.effects: tuple[PanelEffect, ...] = ()
+        self.ink: tuple[InkCoverage, ...] = ()
 
     def __call__(self, tasks: Sequence[Callable[[], Any]]) -> list[Any]:
         """What the tasks gave, in their order."""
-        from decalprep.jobs.report import (
-            Drawn,
-            further_drawn,
-            panels_drawn,
-            places_drawn,
-            sheets_drawn,
-        )
+        from decalprep.jobs.panel_pictures import panels_built
+        from decalprep.jobs.report import Drawn, further_drawn, places_drawn, sheets_drawn
 
         made, pdf = self.made, self.pdf
 
@@ -110,31 +107,33 @@ class Beside:
             files = further_sheets(made, self.options)
             return files, further_drawn(files)
 
-        def built() -> bytes:
-            return build_sheets(made)
-
         def cut() -> dict[str, bytes]:
             return cut_files(made.drawings, made.pieces.decals, made.finishes)
 
         # the longest first, so that nobody is left with one of them at the end
-        own: list[Callable[[], Any]] = [partial(stroke_effects, made.prepared), built, further, cut]
-        own += [partial(draw, made, pdf) for draw in (sheets_drawn, panels_drawn, places_drawn)]
+        own: list[Callable[[], Any]] = [partial(stroke_effects, made.prepared)]
+        own += [partial(panels_built, made, pdf), further, cut]
+        own += [partial(draw, made, pdf) for draw in (sheets_drawn, places_drawn)]
         own += [partial(self._preview, k) for k in range(len(made.drawings))]
         every = [_untold(task) for task in (*own, *tasks)]
-        self.effects, builds, (more, extra), cuts, sheets, panels, places, *rest = all_done(
+        self.effects, (builds, panels), (more, extra), cuts, sheets, places, *rest = all_done(
             every, self.say
         )
-        pictures = rest[: len(made.drawings)]
+        seen = rest[: len(made.drawings)]
         self.files = {"sheets.pdf": pdf}
-        self.files |= {f"sheet-{k}.png": data for k, data in enumerate(pictures, 1)}
+        self.files |= {f"sheet-{k}.png": png for k, (png, _) in enumerate(seen, 1)}
         self.files |= {**more, **cuts, "build-sheets.pdf": builds}
+        self.ink = tuple(ink for _, ink in seen)
         self.drawn = Drawn(sheets, extra, panels, places)
         return rest[len(made.drawings) :]
 
-    def _preview(self, page: int) -> bytes:
-        from decalprep.export import preview_png
+    def _preview(self, page: int) -> tuple[bytes, InkCoverage]:
+        """The picture of a sheet as PNG, and the ink in it."""
+        from decalprep.export.preview import png_of, preview
 
-        return preview_png(self.pdf, page, self.options.preview_dpi)
+        picture = preview(self.pdf, page, self.options.preview_dpi)
+        ink = ink_of(picture, self.made.laid.sheets[page])
+        return png_of(picture, self.options.preview_dpi), ink
 
 
 def _untold(task: Callable[[], Any]) -> Callable[[Say], Any]:
@@ -148,9 +147,8 @@ def with_files(made: Made, beside: Beside) -> Made:
     from decalprep.jobs.tell import result_json, result_text
 
     files, laid = dict(beside.files), made.laid
-    pictures = [files[f"sheet-{k}.png"] for k in range(1, 1 + len(made.drawings))]
     costs = costs_of(laid, made.pieces.decals)
-    made = replace(made, ink=ink_of(pictures, laid.sheets), costs=costs, effects=beside.effects)
+    made = replace(made, ink=beside.ink, costs=costs, effects=beside.effects)
     files["proof.txt"] = result_text(made).encode()
     files["result.json"] = result_json(made).encode()
     files[PRINTS_FILE] = prints_made(made)

@@ -17,24 +17,19 @@ from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 from decalprep.jobs import report_parts as parts
+from decalprep.jobs.panel_pictures import panels_drawn
 from decalprep.jobs.report_data import distinct, notice_data, result_data
 from decalprep.jobs.report_html import Html, tag
 from decalprep.jobs.report_pictures import (
     Cut,
     PlacePicture,
     SheetPicture,
-    panel_pictures,
     place_pictures,
     sheet_pictures,
 )
 from decalprep.jobs.report_places import grouped, places_of, tell_notices, wanted_places
 from decalprep.jobs.report_sheets import further_section, sheets_section
-from decalprep.jobs.report_views import (
-    MOST_PANELS,
-    notices_section,
-    panel_cut,
-    panels_section,
-)
+from decalprep.jobs.report_views import notices_section, panels_section
 
 if TYPE_CHECKING:
     from decalprep.jobs.make import Made
@@ -97,14 +92,6 @@ def further_drawn(outputs: Mapping[str, bytes]) -> tuple[SheetPicture, ...]:
         if name in outputs:
             further += sheet_pictures(outputs[name], name, _page_titles(outputs[name], what))
     return tuple(further)
-
-
-def panels_drawn(made: Made, pdf: bytes) -> dict[str, PlacePicture]:
-    """Pictures of the panels, or of their tiles, by name."""
-    places = places_of(made)
-    names = [name for one in made.prepared for name in one.printed if name in places]
-    cuts = {name: panel_cut(places[name][0]) for name in names[:MOST_PANELS]}
-    return dict(zip(cuts, panel_pictures(pdf, list(cuts.values())), strict=True))
 
 
 def places_drawn(made: Made, pdf: bytes) -> dict[Cut, PlacePicture]:

@@ -146,27 +146,32 @@ def place_pictures(pdf: bytes, cuts: Sequence[Cut]) -> Iterator[PlacePicture]:
             across = max(box.width, PLACE_LEAST_MM) / 2
             up = max(box.height, 0.6 * PLACE_LEAST_MM) / 2
             around = Box(x - across, y - up, x + across, y + up)
-            yield _cut_out(opened, replace(cut, box_mm=around), PLACE_DPI, PLACE_PX)
+            seen = cut_out(opened, replace(cut, box_mm=around), PLACE_DPI, PLACE_PX)
+            yield addressed(seen, around)
 
 
-def panel_pictures(pdf: bytes, cuts: Sequence[Cut]) -> Iterator[PlacePicture]:
-    """A picture of each whole decal, bleed included, from the finished sheets."""
-    with open_pdf(pdf, where="sheets.pdf") as opened:
-        for cut in cuts:
-            yield _cut_out(opened, cut, PANEL_DPI, PANEL_PX)
+def addressed(picture: Image.Image, box_mm: Box) -> PlacePicture:
+    """A cut-out as a ``data:`` address."""
+    return PlacePicture(webp(np.asarray(picture)), *picture.size, box_mm)
 
 
-def _cut_out(opened: OpenPdf, cut: Cut, dpi: float, most_px: int) -> PlacePicture:
+def whole_decal(opened: OpenPdf, cut: Cut) -> Image.Image:
+    """A picture of a whole decal, bleed included, from the finished sheets."""
+    return cut_out(opened, cut, PANEL_DPI, PANEL_PX)
+
+
+def cut_out(opened: OpenPdf, cut: Cut, dpi: float, most_px: int) -> Image.Image:
+    """A place of a page upright in the decal's frame, at so many pixels on a side at most."""
     box = cut.box_mm
     scale = min(dpi / MM_PER_IN, most_px / max(box.width, box.height))
     width, height = (max(1, round(side * scale)) for side in (box.width, box.height))
     picture_from_decal = Affine(scale, 0, 0, -scale, -box.x0 * scale, box.y1 * scale)
     frame = picture_from_decal @ cut.page_from_decal.inverse()
     # lettering this small is drawn to whole pixels unless it is drawn larger and averaged down
-    pixels = opened.fine_crop(cut.page, frame, (width, height), 2)
+    pixels = opened.fine_crop(cut.page, frame, (width, height), 2, where=True)
     picture = Image.fromarray(np.ascontiguousarray(pixels[..., ::-1]))
     if cut.shape:
         inside = Image.new("L", picture.size)
         ImageDraw.Draw(inside).polygon(picture_from_decal.apply_all(cut.shape), fill=255)
         picture = Image.composite(picture, Image.new("RGB", picture.size, "white"), inside)
-    return PlacePicture(webp(np.asarray(picture)), width, height, box)
+    return picture

@@ -167,17 +167,17 @@ class OpenPdf:
         size_px: tuple[int, int],
         over: int,
         *,
-        where: Mask | None = None,
+        where: Mask | bool = False,
     ) -> Pixels:
         """As ``draw``, from a picture ``over`` times as fine, averaged down band by band.
 
         Small lettering is drawn by outline only from 50 px of font size (below that its letters
         move to whole pixels), so a fine picture averaged down is exact where a coarse one is not.
-        With ``where`` only those of its pixels are drawn finely near which the coarse picture
-        changes at all: between pixels of one colour a finer drawing has the same colour.
+        With ``where`` (True: everywhere) only those of its pixels are drawn finely near which the
+        coarse picture changes at all: between pixels of one colour a finer one has the same colour.
         """
         width, height = size_px
-        if where is None:
+        if where is False:
             out = np.empty((height, width, 3), np.uint8)
             fine = np.ones((height, width), np.bool_)
         else:

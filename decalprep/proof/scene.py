@@ -43,7 +43,7 @@ class Scene:
         self.sheet = self.sheet_picture(self.frame, self.size, self.over, where=self.mask)
 
     def sheet_picture(
-        self, frame: Affine, size: tuple[int, int], over: int, *, where: Mask | None = None
+        self, frame: Affine, size: tuple[int, int], over: int, *, where: Mask | bool = False
     ) -> Pixels:
         """The sheet's artwork layer, near-white made white."""
         page = self.decal.page
@@ -56,7 +56,7 @@ class Scene:
         size: tuple[int, int],
         over: int,
         *,
-        where: Mask | None = None,
+        where: Mask | bool = False,
     ) -> Pixels:
         """The reference at its intended place moved by an affine map of the page."""
         wide, high = self.reference.size_mm(0)

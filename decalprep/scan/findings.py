@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from decalprep.geometry import Affine
-from decalprep.model import Notice
+from decalprep.model import Drawing, Layer, Notice, StrokeMark
 
 Point = tuple[float, float]
 
@@ -118,3 +118,23 @@ class PrintFinding:
     tolerance_mm: float
     notices: tuple[Notice, ...]
     image_from_mm: Affine = field(default_factory=Affine)
+
+
+def expected_print(drawing: Drawing) -> ExpectedPrint:
+    """Outlines and marks of a sheet from its drawing list, in true mm.
+
+    The printer correction in the drawing is left out on purpose: what is printed should be true.
+    """
+    decals, marks = [], []
+    for item in drawing.items:
+        if not isinstance(item, StrokeMark):
+            continue
+        line = item.path.points(0.02)
+        line = [*line, line[0]] if item.path.closed else line
+        if item.layer is Layer.CUT_OUTLINE and item.path.closed:
+            decals.append(SheetDecal(item.decal, item.copy, tuple(line)))
+        elif item.layer in (Layer.REGISTRATION, Layer.CHECK_BAR):
+            marks.append(tuple(line))
+    return ExpectedPrint(
+        drawing.sheet.width_mm, drawing.sheet.height_mm, tuple(decals), tuple(marks)
+    )

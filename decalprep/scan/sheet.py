@@ -22,7 +22,7 @@ from decalprep.calibration import (
 )
 from decalprep.errors import InputProblem, ReadingsRefused
 from decalprep.geometry import Affine
-from decalprep.model import Drawing, Layer, Notice, StrokeMark
+from decalprep.model import Notice
 from decalprep.scan.findings import (
     ExpectedPrint,
     MeanScale,
@@ -46,26 +46,6 @@ SCANNER_SCALE_U = 2000e-6
 """Standard uncertainty of the scale that a dpi setting promises (assumed, no source)."""
 _LARGE = 8
 _CLOSE_MM = 0.12
-
-
-def expected_print(drawing: Drawing) -> ExpectedPrint:
-    """Outlines and marks of a sheet from its drawing list, in true mm.
-
-    The printer correction in the drawing is left out on purpose: what is printed should be true.
-    """
-    decals, marks = [], []
-    for item in drawing.items:
-        if not isinstance(item, StrokeMark):
-            continue
-        line = item.path.points(0.02)
-        line = [*line, line[0]] if item.path.closed else line
-        if item.layer is Layer.CUT_OUTLINE and item.path.closed:
-            decals.append(SheetDecal(item.decal, item.copy, tuple(line)))
-        elif item.layer in (Layer.REGISTRATION, Layer.CHECK_BAR):
-            marks.append(tuple(line))
-    return ExpectedPrint(
-        drawing.sheet.width_mm, drawing.sheet.height_mm, tuple(decals), tuple(marks)
-    )
 
 
 def scanner_scale(fit: ShapeFit, estimate: Estimate, scan: int = 0) -> ScannerScale:
