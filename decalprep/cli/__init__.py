@@ -3,6 +3,7 @@
 ``decalprep --help`` loads click and nothing else; each command's module is loaded when it runs.
 """
 
+import gc
 import importlib
 import os
 import sys
@@ -81,7 +82,18 @@ def main(args: list[str] | None = None) -> None:
     from decalprep.cli.interrupts import end_tidily
 
     end_tidily()
+    _start_lean()
     sys.exit(run(args))
+
+
+def _start_lean() -> None:
+    """Leave out what serves programs that run for long; it takes as long as preparing two panels.
+
+    Threads of the linear algebra, which would add sums up otherwise on more cores as well; and
+    looking for garbage again and again while modules are loaded, which are none.
+    """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    gc.set_threshold(10_000, 10, 10)
 
 
 def run(args: list[str] | None = None) -> int:

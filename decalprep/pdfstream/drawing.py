@@ -26,7 +26,7 @@ MOST_KEPT = 2
 REACH_PX = 3
 """So far round what a coarse drawing shows, in its own pixels, a finer one may differ."""
 _CELL_PX = 8
-_FEW_CELLS = 12
+_FEW_CELLS = 16
 """A pass over a page takes as long as drawing so many cells of pixels, on a page of little."""
 _BYTES_OF_PASSES = 1_500_000
 """Each pass looks at everything on the page, which takes as long as its bytes are many."""
@@ -145,36 +145,43 @@ class Span:
 
 def painted(paint: Paint, span: Span, times: int = 1) -> Pixels:
     """Pixels (rows, columns, BGRx) of a part of the page's picture ``times`` as fine, on white."""
+    pixels = np.empty((span.bottom - span.top, span.right - span.left, 4), np.uint8)
+    paint_into(pixels, paint, span, times)
+    return pixels
+
+
+def paint_into(pixels: Pixels, paint: Paint, span: Span, times: int = 1) -> None:
+    """The same into an array, or a part of one, of the span's size."""
     import ctypes
 
     import pypdfium2.raw as raw
 
-    tall, wide = span.bottom - span.top, span.right - span.left
-    pixels = np.full((tall, wide, 4), 255, np.uint8)
-    place = pixels.ctypes.data_as(ctypes.c_void_p)
-    bitmap = raw.FPDFBitmap_CreateEx(wide, tall, raw.FPDFBitmap_BGRx, place, wide * 4)
+    pixels[:] = 255
+    tall, wide = pixels.shape[:2]
+    place, stride = pixels.ctypes.data_as(ctypes.c_void_p), pixels.strides[0]
+    bitmap = raw.FPDFBitmap_CreateEx(wide, tall, raw.FPDFBitmap_BGRx, place, stride)
     if not bitmap:
         raise MemoryError(f"no room for {wide} x {tall} pixels")
     try:
         paint(bitmap, times, span.left, span.top)
     finally:
         raw.FPDFBitmap_Destroy(bitmap)
-    return pixels
 
 
 def uneven(picture: Pixels) -> Pixels:
-    """255 where a pixel differs from a neighbour, else 0, of a picture of 3 or 4 channels (x)."""
+    """Not 0 where a pixel differs from a neighbour; of 4 channels the last is passed over."""
     import cv2
 
     if picture.shape[2] == 3:
         picture = np.asarray(cv2.cvtColor(picture, cv2.COLOR_BGR2BGRA))
     whole = np.ascontiguousarray(picture).view(np.uint32)[:, :, 0] & np.uint32(0xFFFFFF)
     found = np.zeros(whole.shape, np.uint8)
-    across, down = whole[:, 1:] != whole[:, :-1], whole[1:] != whole[:-1]
-    found[:, 1:][across] = 255
-    found[:, :-1][across] = 255
-    found[1:][down] = 255
-    found[:-1][down] = 255
+    across = (whole[:, 1:] != whole[:, :-1]).view(np.uint8)
+    down = (whole[1:] != whole[:-1]).view(np.uint8)
+    found[:, 1:] |= across
+    found[:, :-1] |= across
+    found[1:] |= down
+    found[:-1] |= down
     return found
 
 
@@ -190,7 +197,8 @@ def spans_of(detail: Pixels, *, page_bytes: int, most_rows: int) -> list[Span]:
     grown = cv2.dilate(detail, np.ones((side, side), np.uint8))
     grown = cv2.copyMakeBorder(grown, 0, -rows % cell, 0, -columns % cell, cv2.BORDER_CONSTANT)
     size = grown.shape[1] // cell, grown.shape[0] // cell
-    there = np.asarray(cv2.resize(grown, size, interpolation=cv2.INTER_AREA)) > 0
+    whole = np.asarray(cv2.threshold(grown, 0, 255, cv2.THRESH_BINARY)[1])  # 1 of 64 must count
+    there = np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA)) > 0
     most = max(most_rows // cell, 1)
     cells = _parts(there, Span(0, size[1], 0, size[0]), most)
     passes = _BYTES_OF_PASSES // max(page_bytes, 1)
