@@ -317,9 +317,10 @@ def _painted_ring(
     canvas = np.zeros_like(picture.rgba)
     shown = np.where(use_true, _whole_pixels(true), _whole_pixels(ground))
     _whole_pixels(canvas)[at] = shown
-    _colour_bare(canvas)
     red, green, blue, solid = (int(k) for k in shown[:1].view(np.uint8)) if len(at) else (0,) * 4
     plain = solid > 0 and bool((shown == shown[0]).all())
+    if not plain:
+        _colour_bare(canvas)
     total = max(int(is_out.sum()), 1)
     extended = int((is_out & ~use_true & wants).sum())
     share = 0.0 if extended <= 0.002 * total else extended / total
@@ -355,14 +356,7 @@ def _colour_bare(canvas: Pixels) -> None:
     import cv2
 
     bare = canvas[..., 3] == 0
-    whole = _whole_pixels(canvas)
-    inked = whole[~bare.reshape(-1)]
-    if not len(inked) or len(inked) == len(whole):
-        return
-    if (inked == inked[0]).all():
-        one = inked[:1].copy()
-        one.view(np.uint8)[3] = 0
-        np.copyto(whole, one, where=bare.reshape(-1))
+    if bare.all() or not bare.any():
         return
     _, found = cv2.distanceTransformWithLabels(
         bare.astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
