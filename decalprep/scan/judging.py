@@ -11,11 +11,11 @@ import numpy.typing as npt
 from decalprep.calibration import ShapeFit, coverage_factor
 from decalprep.scan.findings import MeanScale, MeasuredDecal, Point, SheetDecal, Verdict
 from decalprep.scan.lines import Samples
+from decalprep.scan.own_step import design_of, own_step, units_of
 
 Array = npt.NDArray[np.float64]
 
 _LEAST_SHARE = 0.5
-_LINE_U_MM = 0.01
 _OPEN_MM = 2.0
 _OWN_LEAN = 0.005
 """Standard deviation of a decal's own lean beside the sheet's (assumed, no source: printers lean
@@ -138,39 +138,22 @@ class Judge:
         return math.sqrt(ratio) / 2, math.sqrt(skew)
 
     def _local(self, mine: npt.NDArray[np.bool_], middle: Array, side: float) -> _Local:
-        rows, found, groups = [], [], []
+        points, normals, found = [], [], []
         for seen, residual in zip(self.seen, self.fit.residuals_mm, strict=True):
             chosen = seen & mine
-            p = self.samples.points[chosen] - middle
-            n = self.samples.normals[chosen]
-            design = [n[:, 0], n[:, 1], n[:, 0] * p[:, 0], n[:, 0] * p[:, 1]]
-            design += [n[:, 1] * p[:, 0], n[:, 1] * p[:, 1]]
-            rows.append(np.column_stack(design))
+            points.append(self.samples.points[chosen] - middle)
+            normals.append(self.samples.normals[chosen])
             found.append(residual[mine[seen]])
-            groups.append(np.floor(p / 10.0) @ np.array([1.0, 1000.0]))
-        design_all, d = np.vstack(rows), np.concatenate(found)
-        # Lines err together over about 10 mm: each such piece counts once.
-        piece = np.unique(np.concatenate(groups), return_inverse=True)[1]
-        # In units of the decal's size, so that all unknowns weigh alike.
-        unit = np.array([1, 1, *(2 / side,) * 4])
-        scaled = design_all * unit
-        lean = np.array([0.0, 0.0, 0.0, 1.0, 1.0, 0.0]) * unit / _OWN_LEAN
+        p, n = np.vstack(points), np.vstack(normals)
+        # What its lines do not show stays open by some mm.
+        lean = np.array([0.0, 0.0, 0.0, 1.0, 1.0, 0.0]) * units_of(side) / _OWN_LEAN
         known = np.eye(6) / _OPEN_MM**2 + np.outer(lean, lean)
-        step, inverse = np.zeros(6), np.eye(6)
-        for _ in range(8):
-            left = d - scaled @ step
-            spread = max(1.5 * float(np.median(np.abs(left))), 0.005)
-            weight = np.clip(1 - (left / (4 * spread)) ** 2, 0, None)
-            variance = _variance(left, weight, piece, spread)
-            # What its lines do not show, a side off the glass or the turn of a circle, stays open
-            # by some mm.
-            normal = (scaled * weight[:, None]).T @ scaled / variance + known
-            inverse = np.linalg.inv(normal)
-            step = inverse @ (scaled.T @ (d * weight)) / variance
+        step, covariance = own_step(p, n, np.concatenate(found), side_mm=side, known=known)
+        design = design_of(p, n)
         spin, shear = (
-            float(np.linalg.norm(design_all @ np.array([0, 0, 0, sign, 1, 0]))) for sign in (-1, 1)
+            float(np.linalg.norm(design @ np.array([0, 0, 0, sign, 1, 0]))) for sign in (-1, 1)
         )
-        return _Local(step * unit, inverse * np.outer(unit, unit), spin < _ROUND * shear)
+        return _Local(step, covariance, spin < _ROUND * shear)
 
     def _judged(self, d: MeasuredDecal) -> MeasuredDecal:
         """The decal with its verdicts: on size and lean, on place, and both together."""
@@ -201,18 +184,6 @@ class Judge:
         if self.judging and abs(error) + uncertain <= self.tolerance_mm:
             return Verdict.GOOD
         return Verdict.OPEN
-
-
-def _variance(left: Array, weight: Array, piece: npt.NDArray[np.int64], spread: float) -> float:
-    """Variance (mm2) that makes a fit to all samples as uncertain as one to their pieces' means."""
-    total = np.bincount(piece, weight)
-    means = np.bincount(piece, weight * left)[total > 0] / total[total > 0]
-    count = len(means)
-    # Six unknowns were fitted: what is left over is that much too small. Lines at the edge of ink
-    # err alike all along, which pieces do not show: so no less than the spread.
-    apart = math.sqrt(float(np.sum(means**2)) / max(count - 6, count / 3))
-    u = math.hypot(max(apart, spread), _LINE_U_MM)
-    return u**2 * max(len(left) / max(count, 4), 1.0)
 
 
 _GRAVITY = (Verdict.GOOD, Verdict.OPEN, Verdict.BAD)

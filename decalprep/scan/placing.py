@@ -11,7 +11,7 @@ import numpy.typing as npt
 from decalprep.errors import InputProblem
 from decalprep.scan.images import Grey, ScanImage
 from decalprep.scan.lines import Across, Samples, look_in_all
-from decalprep.scan.searching import nearest_fit
+from decalprep.scan.searching import nearest_fit, other_fits
 from decalprep.units import MM_PER_IN
 
 Array = npt.NDArray[np.float64]
@@ -25,7 +25,11 @@ _COMMON_DPI = (150.0, 200.0, 300.0, 400.0, 600.0, 1200.0)
 _LEAST_SEEN = 0.6
 _LEAST_INSIDE = 0.4
 """Turned by 90 degrees a sheet hangs over the side of the glass: 0.73 of an A4 sheet is seen."""
-_SURE = 0.9
+_SURE = 0.95
+"""Found less than this, a sheet may lie beside the place found for it: others are tried."""
+_PROMISING = 0.45
+_CLEARLY = 0.01
+_ROUNDS = 2
 _FAINT = 30.0
 _STRETCH = 1.03
 _NARROWING = (
@@ -76,6 +80,9 @@ def place_sheet(
             best, share = placed, placed.share
         if share > _SURE:
             break
+    if best is not None and _PROMISING < share <= _SURE:
+        best = _best_beside(image.views, best, samples)
+        share = best.share
     if best is None or share < _LEAST_SEEN:
         raise InputProblem(
             f"does not show this sheet (only {100 * share:.0f} % of its lines are found)",
@@ -83,6 +90,30 @@ def place_sheet(
             do="scan the whole sheet at 300 dpi, the printed side on the glass, not mirrored",
         )
     return best
+
+
+def placed_beside(views: Sequence[Grey], start: Array, samples: Samples) -> Placed | None:
+    """Where the lines of one decal lie, from a place within a millimetre or two; None if unseen."""
+    placed = _refined(views, start, samples)
+    if placed is None or not _likely(placed.image_from_mm):
+        return None
+    return placed if placed.share > _SURE else _best_beside(views, placed, samples)
+
+
+def _best_beside(views: Sequence[Grey], placed: Placed, samples: Samples) -> Placed:
+    """The same or a better place near by, where some lines were taken for the edge of the bleed."""
+    for _ in range(_ROUNDS):
+        found = [
+            _narrowed(views, m, samples) for m in other_fits(views, placed.image_from_mm, samples)
+        ]
+        likely = [p for p in found if p is not None and _likely(p.image_from_mm)]
+        best = max(likely, key=lambda p: p.share, default=placed)
+        if best.share <= placed.share + _CLEARLY:
+            break
+        placed = best
+        if placed.share > _SURE:
+            break
+    return placed
 
 
 def _likely(image_from_mm: Array) -> bool:
@@ -198,7 +229,12 @@ def _map_of(
 def _refined(views: Sequence[Grey], start: Array, samples: Samples) -> Placed | None:
     """The map fitted to the lines in narrowing windows, outliers weighted down (Tukey)."""
     # Shift, turn and scale first: words and edges of ink near by would bend a freer map.
-    fitted = nearest_fit(views, start, samples)
+    return _narrowed(views, nearest_fit(views, start, samples), samples)
+
+
+def _narrowed(views: Sequence[Grey], start: Array, samples: Samples) -> Placed | None:
+    """The map fitted line by line from one that is nearly right; None where too few are seen."""
+    fitted = start
     for reach, cut, free in _NARROWING:
         across = look_in_all(views, fitted, samples, reach_mm=reach)
         if int(across.seen.sum()) < 20:

@@ -17,8 +17,7 @@ from decalprep.model import Notice
 from decalprep.scan.findings import ExpectedPrint
 from decalprep.scan.images import Grey, ScanImage
 from decalprep.scan.lines import Across, Samples, look_in_all, sample_lines
-from decalprep.scan.placing import fitted_to, place_sheet
-from decalprep.scan.searching import nearest_fit
+from decalprep.scan.placing import place_sheet, placed_beside
 from decalprep.units import MM_PER_IN
 
 Array = npt.NDArray[np.float64]
@@ -112,12 +111,14 @@ def _look_again(
     if not len(mine) or float(seen[mine].mean()) >= _FAINT_SHARE:
         return
     own = Samples(samples.points[mine], samples.normals[mine], samples.owners[mine])
-    nearer = fitted_to(scan.views, nearest_fit(scan.views, image_from_mm, own), own)
-    across = look_in_all(scan.views, nearer, own, reach_mm=0.5)
+    beside = placed_beside(scan.views, image_from_mm, own)
+    if beside is None:
+        return
+    across = beside.across
     now = across.seen & (np.abs(across.offsets_mm) < _NEAR_MM)
     if now.mean() > seen[mine].mean() + _CLEARLY:
         seen[mine] = now
-        found[mine] = _px_of(nearer, own, across.offsets_mm)
+        found[mine] = _px_of(beside.image_from_mm, own, across.offsets_mm)
 
 
 def _as_affine(m: Array) -> Affine:
