@@ -140,6 +140,8 @@ def test_refusals_say_how_to_lay_the_part(desk: Desk, capsys: pytest.CaptureFixt
     assert desk.compare("wheel", desk.part("helm", (0, 0))) == 2
     assert "its panels are: helm, pump" in told(capsys)
     assert desk.compare("helm", desk.part("helm", (0, 0)), "--copy", "3") == 2
+    assert desk.compare("helm", desk.part("helm", (0, 0)), "--uneven", "9 mm") == 2
+    assert "choose 0 to 5 mm" in told(capsys)
 
 
 def test_a_turned_decal_gets_its_fit_in_its_own_directions() -> None:

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from decalprep.scan.lines import likeness, sample_lines
-from decalprep.scan.placing import _refined
+from decalprep.scan.placing import _refined, placed_beside
 from decalprep.scan.searching import nearest_fit
 
 PX = 200 / 25.4
@@ -58,6 +58,28 @@ def test_a_bleed_edge_near_by_is_not_taken_for_the_line(
     # Line by line alone, the first three ended up to 2.3 mm off with 0.65 of the lines "found".
     assert worst_mm(placed.image_from_mm) < 0.06
     assert placed.share > 0.8
+
+
+@pytest.mark.parametrize(
+    ("bleed_mm", "line", "stretch", "shift"),
+    [(1.0, 110, -0.012, (0.8, -0.5)), (1.0, 100, 0.012, (0.8, 0.5)), (1.5, 100, 0.012, (0.8, 0.5))],
+)
+def test_one_side_taken_for_the_bleed_s_edge_is_set_right(
+    bleed_mm: float, line: int, stretch: float, shift: tuple[float, float]
+) -> None:
+    """More than 0.6 of the lines "found", one side of each plate over a millimetre off."""
+    views = (picture(bleed_mm, line),)
+    samples = sample_lines(LINES)
+    linear = np.diag([1 + stretch, 1])
+    start = np.column_stack([TRUE[:, :2] @ linear, TRUE[:, :2] @ shift + TRUE[:, 2]])
+    placed = _refined(views, start, samples)
+    assert placed is not None
+    assert placed.share > 0.6
+    assert worst_mm(placed.image_from_mm) > 1.0
+    better = placed_beside(views, start, samples)
+    assert better is not None
+    assert worst_mm(better.image_from_mm) < 0.06
+    assert better.share > placed.share + 0.03
 
 
 @pytest.mark.parametrize("beside", [40, 59])

@@ -193,6 +193,33 @@ def test_where_the_scanner_does_not_cancel_is_told(sheet: ScanImage) -> None:
     assert [n.code for n in away.notices] == ["same-scanner", "part-elsewhere"]
     assert "elsewhere on the glass" in away.notices[1].text
     assert away.notices[1].numbers[0][1] == pytest.approx(600 / 300 * 25.4 + 2, abs=1)
+    # 53 mm apart, 100 mm may differ by 0.08 mm (one sigma): by 0.04 at corner holes 58 mm away.
+    near, far_off = ({h.name: h.range_mm for h in c.holes} for c in (found, away))
+    assert max(near.values()) < 0.07
+    assert far_off["h1"] == pytest.approx(2 * math.hypot(0.03, 0.046), abs=0.02)
+    assert far_off["sw"] == pytest.approx(near["sw"], abs=0.005)
+    assert away.edge is not None
+    assert found.edge is not None
+    assert away.edge.range_mm > found.edge.range_mm + 0.02
+
+
+def test_a_side_of_the_print_that_is_not_seen_widens_what_depends_on_it(sheet: ScanImage) -> None:
+    """The right third of the sheet is off the glass: nothing shows how far the print stretches."""
+    part = part_scan((0.0005, 0.001, 0.0))
+    cut = round((170 / 2 + 25) * 300 / 25.4)
+    found = compared(ScanImage("sheet", sheet.grey[:, :cut], (300, 300)), part)
+    assert "print-lines-missing" in [n.code for n in found.notices]
+    by_name = {h.name: h for h in found.holes}
+    # Part and print agree in truth: what is told beyond that is within what it is told to be.
+    assert all(h.distance_mm < h.range_mm for h in found.holes)
+    assert by_name["h2"].range_mm > 0.15
+    assert found.fitted is not None
+    assert abs(found.fitted.scale_x) < 2 * found.fitted.u_scale_x
+    # Across the sides that are seen it is known as before.
+    assert 3 * found.fitted.u_scale_y < found.fitted.u_scale_x
+    less = ScanImage("sheet", sheet.grey[:, : round((170 / 2 - 15) * 300 / 25.4)], (300, 300))
+    with pytest.raises(InputProblem, match="of the decal's cut line|does not show this sheet"):
+        compared(less, part)
 
 
 def test_the_picture_draws_part_and_decal(sheet: ScanImage) -> None:

@@ -20,6 +20,11 @@ from decalprep.cli.text import Progress, say, say_notices, wrapped
 )
 @click.option("--copy", type=click.IntRange(min=1), help="Which copy of the decal; the first.")
 @click.option("--to", type=click.Path(path_type=Path), help="Folder for a picture of what is off.")
+@click.option(
+    "--uneven",
+    help="How far 100 mm differ between places of the scanner's glass that are 100 mm apart; "
+    "0.15 mm, if not given. Counts where the part lay elsewhere than the decal.",
+)
 @click.option("--save", "name", help="Keep the fitted decal as a part record of this name.")
 def command(
     job_file: Path,
@@ -29,6 +34,7 @@ def command(
     folder: Path | None,
     copy: int | None,
     to: Path | None,
+    uneven: str | None,
     name: str | None,
 ) -> int:
     """Tell hole by hole, and along its edge, how far PANEL's decal will be off on its part.
@@ -45,21 +51,28 @@ def command(
     from dataclasses import replace
 
     from decalprep.cli.make import today
-    from decalprep.errors import ReadingsRefused
+    from decalprep.errors import ReadingsRefused, UsageProblem
     from decalprep.export import write_folder
     from decalprep.jobs.compare import compare_job, compared_lines
     from decalprep.jobs.jobfile import read_job
     from decalprep.jobs.make import MakeOptions
     from decalprep.jobs.prints import prints_for, result_folder
     from decalprep.records import records_folder, save_part
+    from decalprep.scan.part_ranges import UNEVEN_MM
+    from decalprep.units import parse_length_mm
 
+    uneven_mm = UNEVEN_MM if uneven is None else parse_length_mm(uneven, what="--uneven")
+    if not 0 <= uneven_mm <= 5:
+        raise UsageProblem(f"--uneven {uneven} is out of range", do="choose 0 to 5 mm")
     job = read_job(job_file)
     folder = result_folder(job_file, folder)
     options = MakeOptions(records=records_folder(), today=today())
     progress = Progress()
     try:
         prints, _ = prints_for(job, folder, options, progress)
-        compared = compare_job(prints, panel, part_scan, sheet_scan, copy=copy, say=progress)
+        compared = compare_job(
+            prints, panel, part_scan, sheet_scan, copy=copy, uneven_mm=uneven_mm, say=progress
+        )
         if to is not None:
             progress("drawing the picture")
             write_folder(to, {compared.picture_name: compared.picture})

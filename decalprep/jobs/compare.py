@@ -27,6 +27,7 @@ from decalprep.scan import (
     part_picture,
     read_scan,
 )
+from decalprep.scan.part_ranges import UNEVEN_MM
 from decalprep.scan.picture import signed
 
 _SAME_DPI = 0.005
@@ -112,9 +113,12 @@ def compare_job(
     sheet: Path,
     *,
     copy: int | None = None,
+    uneven_mm: float = UNEVEN_MM,
     say: Callable[[str], None] = lambda _: None,
 ) -> Compared:
     """How far the legend of a printed decal will be off on its part, in mm: holes and edge.
+
+    ``uneven_mm``: so far 100 mm differ between places of the glass that are 100 mm apart.
 
     Raises:
         InputProblem: a scan cannot be read or does not show what it should.
@@ -138,6 +142,7 @@ def compare_job(
             SheetDecal(decal.name, decal.copy, decal.outline),
             holes,
             part=panel,
+            uneven_mm=uneven_mm,
         )
     except ReadingsRefused as refused:
         raise ReadingsRefused(
@@ -264,7 +269,7 @@ def compared_lines(compared: Compared) -> list[str]:
     if compared.record is None:
         lines.append("Three holes that are not in one line are needed to offer a fitted decal.")
         return lines
-    uncertain = compared.offsets[0].range_mm
+    uncertain = max(o.range_mm for o in compared.offsets)
     text = (
         f"A decal fitted to this part would leave {compared.found.left_mm:.2f} mm (rms), give or "
         f"take {uncertain:.2f}, at the holes"

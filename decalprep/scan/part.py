@@ -8,7 +8,7 @@ how far the legend will be off there.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +17,7 @@ from decalprep.errors import ReadingsRefused
 from decalprep.model import Notice, PartRecord, Severity
 from decalprep.scan.bare import FoundPart, find_part
 from decalprep.scan.edges import (
+    EDGE_U_MM,
     REACH_MM,
     EdgeDeviation,
     edge_deviation,
@@ -28,7 +29,16 @@ from decalprep.scan.hole_pairs import HoleSet, hole_pairs, refuse_too_few
 from decalprep.scan.images import ScanImage
 from decalprep.scan.lines import sample_lines
 from decalprep.scan.page import fit_affine
-from decalprep.scan.placing import fitted_to, place_sheet
+from decalprep.scan.part_ranges import (
+    UNEVEN_MM,
+    Left,
+    OwnPlace,
+    own_place,
+    range_mm,
+    sheet_gradient,
+    uneven_share,
+)
+from decalprep.scan.placing import place_sheet
 
 Array = npt.NDArray[np.float64]
 Point = tuple[float, float]
@@ -38,7 +48,9 @@ TURN_LIMIT_DEG = 3.0
 HOLE_U_MM = 0.03
 """Standard uncertainty of a hole's centre on a scanned part (from simulation, flat face)."""
 ELSEWHERE_MM = 40.0
-"""Lying further apart than this, lens and carriage err differently (assumed, no source)."""
+"""Lying further apart than this is told: lens and carriage err differently (assumed, no source)."""
+FEW = 0.9
+"""Less than this of a decal's line seen is told."""
 
 
 @dataclass(frozen=True)
@@ -99,36 +111,49 @@ def compare_with_part(
     holes: Sequence[SheetHole],
     *,
     part: str = "",
+    uneven_mm: float = UNEVEN_MM,
 ) -> PartComparison:
     """How far a printed decal's legend will be off on a real part, in mm, hole by hole.
 
-    Does not measure absolute sizes, and does not see the far rim of deep holes or a warped face.
+    ``uneven_mm``: so far 100 mm differ between places of the glass that are 100 mm apart. Does not
+    measure absolute sizes, and does not see the far rim of deep holes or a warped face.
 
     Raises:
-        InputProblem: the sheet or the part cannot be found in its scan.
+        InputProblem: the sheet, the decal's line or the part cannot be found in its scan.
         ReadingsRefused: they lie differently on the scanner, or most holes do not match.
     """
     lines = [*(d.outline for d in expected.decals), *expected.marks]
     samples = sample_lines(lines)
     placed = place_sheet(sheet_scan, lines, samples, (expected.width_mm, expected.height_mm))
     own = sample_lines([decal.outline])
-    printed = fitted_to(sheet_scan.views, placed.image_from_mm, own)
+    sure = sheet_gradient(placed, samples)
+    place = own_place(sheet_scan, placed.image_from_mm, own, sure)
+    printed = place.image_from_mm
     found = find_part(part_scan, _scale_of(printed))
+    apart = _apart(decal, _print_mm(found.outline_px, printed))
+    place = place.wider(uneven_share(apart, uneven_mm))
     pairs: list[tuple[int, int]] = []
     if len(holes) > 1:
         meant, there = _hole_sets(found, holes, printed)
         pairs = hole_pairs(meant, there)
         refuse_too_few(meant, there, pairs, part_scan.name)
-    return _compared(found, decal, holes, pairs, printed, part or part_scan.name)
+    compared = _compared(found, decal, holes, pairs, place, part or part_scan.name)
+    notices = _told(compared, place, apart, part or part_scan.name)
+    return replace(compared, notices=notices)
+
+
+def _print_mm(px: Array, printed: Array) -> Array:
+    """Places in the picture as the print would have to be: in the print's own mm."""
+    inverse = np.linalg.inv(printed[:, :2])
+    return np.asarray((px - printed[:, 2]) @ inverse.T)
 
 
 def _hole_sets(
     found: FoundPart, holes: Sequence[SheetHole], printed: Array
 ) -> tuple[HoleSet, HoleSet]:
     """The holes of the decal, and those of the part in the print's own mm."""
-    inverse = np.linalg.inv(printed[:, :2])
     meant = np.array([(h.x_mm, h.y_mm) for h in holes])
-    there = (found.holes_px[:, :2] - printed[:, 2]) @ inverse.T
+    there = _print_mm(found.holes_px[:, :2], printed)
     across = found.holes_px[:, 2] / _scale_of(printed)
     return HoleSet(meant, np.array([h.diameter_mm for h in holes])), HoleSet(there, across)
 
@@ -143,13 +168,12 @@ def _compared(
     decal: SheetDecal,
     holes: Sequence[SheetHole],
     pairs: Sequence[tuple[int, int]],
-    printed: Array,
+    place: OwnPlace,
     part: str,
 ) -> PartComparison:
-    inverse = np.linalg.inv(printed[:, :2])
-    # The part as the print would have to be: its holes and edge in the print's own mm.
-    there = (found.holes_px[:, :2] - printed[:, 2]) @ inverse.T
-    edge = (found.outline_px - printed[:, 2]) @ inverse.T
+    printed = place.image_from_mm
+    there = _print_mm(found.holes_px[:, :2], printed)
+    edge = _print_mm(found.outline_px, printed)
     mine = np.array([(holes[a].x_mm, holes[a].y_mm) for a, _ in pairs]).reshape(-1, 2)
     seen = there[[b for _, b in pairs]]
     turn, holes_laid, edge_laid = _laid(decal, mine, seen, edge, part)
@@ -163,35 +187,45 @@ def _compared(
     left = holes_laid - mine
     if affine is not None:
         left = holes_laid - (mine @ affine[:, :2].T + affine[:, 2])
+    uncertain = Left(place, mine if len(mine) > 1 else np.asarray(decal.outline, dtype=float))
+    ranges = [range_mm(HOLE_U_MM, float(u)) for u in uncertain.u_mm(mine)]
     offsets = tuple(
         HoleOffset(
             holes[a].name,
             dx_mm=float(at[0] - laid[0]),
             dy_mm=float(at[1] - laid[1]),
-            range_mm=2 * HOLE_U_MM,
+            range_mm=within,
             part_diameter_mm=float(found.holes_px[b, 2] / _scale_of(printed)),
             x_mm=float(at[0]),
             y_mm=float(at[1]),
         )
-        for (a, b), at, laid in zip(pairs, mine, holes_laid, strict=True)
+        for (a, b), at, laid, within in zip(pairs, mine, holes_laid, ranges, strict=True)
     )
     size = np.ptp(edge_laid, axis=0)
     missing = tuple(h.name for k, h in enumerate(holes) if k not in {a for a, _ in pairs})
-    deviation = edge_deviation(decal.outline, edge_laid, affine)
+    deviation = _widened(edge_deviation(decal.outline, edge_laid, affine), uncertain)
     return PartComparison(
         offsets,
-        _record_of(part, mine, affine) if affine is not None else None,
+        _record_of(part, mine, affine, place) if affine is not None else None,
         float(np.sqrt(np.mean(np.sum(left**2, axis=1)))) if len(left) else 0.0,
         (float(size[0]), float(size[1])),
         missing,
-        _told(part, missing, deviation, _apart(decal, edge)),
+        (),
         deviation,
     )
 
 
-def _told(
-    part: str, missing: tuple[str, ...], edge: EdgeDeviation | None, apart_mm: float
-) -> tuple[Notice, ...]:
+def _widened(edge: EdgeDeviation | None, uncertain: Left) -> EdgeDeviation | None:
+    """The edge with the range of the place where it is least known."""
+    if edge is None:
+        return None
+    places, outward = np.array(edge.places_mm), np.array(edge.outward)
+    return replace(
+        edge, range_mm=range_mm(EDGE_U_MM, float(uncertain.u_across_mm(places, outward).max()))
+    )
+
+
+def _told(found: PartComparison, place: OwnPlace, apart_mm: float, part: str) -> tuple[Notice, ...]:
     text = (
         "part and print were seen by the same scanner the same way round: its error falls on both "
         "and cancels; offsets are in the print's own millimetres. It does not cancel if one of "
@@ -201,14 +235,20 @@ def _told(
     if apart_mm > ELSEWHERE_MM:
         text = (
             f"the part lay {apart_mm:.0f} mm elsewhere on the glass than the decal: a scanner's "
-            "error differs from place to place, so it cancels in part only; lay it where the decal "
-            "was"
+            "error differs from place to place, so it cancels in part only and ranges are wider; "
+            "lay it where the decal was"
         )
         notices.append(Notice("part-elsewhere", text, part, numbers=(("apart_mm", apart_mm),)))
-    if missing:
-        text = "not found on the part: " + ", ".join(missing)
+    if place.share < FEW:
+        text = (
+            f"only {100 * place.share:.0f} % of the decal's cut line is seen in the scan of its "
+            "sheet: where it is not seen it may be stretched, and ranges are wider"
+        )
+        notices.append(Notice("print-lines-missing", text, part, numbers=(("share", place.share),)))
+    if found.missing:
+        text = "not found on the part: " + ", ".join(found.missing)
         notices.append(Notice("part-holes-missing", text, part))
-    if edge is None:
+    if found.edge is None:
         text = (
             f"the part's edge lies nowhere near the decal's (within {REACH_MM:g} mm): edges were "
             "not compared"
@@ -253,19 +293,21 @@ def _affine_of(meant: Array, laid: Array) -> Array | None:
     return fit_affine(meant, laid)
 
 
-def _record_of(part: str, meant: Array, affine: Array) -> PartRecord:
+def _record_of(part: str, meant: Array, affine: Array, place: OwnPlace) -> PartRecord:
     """The part's error against the print."""
     # Turn out what turning the decal does: upper triangular, as the records state it.
     r = np.linalg.qr(affine[:, :2])[1]
     upper = r * np.sign(np.diag(r))[:, None]
     u = HOLE_U_MM / np.sqrt(np.maximum(np.sum((meant - meant.mean(axis=0)) ** 2, axis=0), 1e-9))
+    c = place.covariance
+    lean = float(c[3, 3] + c[4, 4] + 2 * c[3, 4])
     return PartRecord(
         part,
         float(upper[0, 0] - 1),
         float(upper[1, 1] - 1),
         float(upper[0, 1]),
-        float(u[0]),
-        float(u[1]),
-        float(u[1]),
+        math.hypot(float(u[0]), math.sqrt(c[2, 2])),
+        math.hypot(float(u[1]), math.sqrt(c[5, 5])),
+        math.hypot(float(u[1]), math.sqrt(lean)),
         same_rule_as_printer=True,
     )

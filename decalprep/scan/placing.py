@@ -244,16 +244,6 @@ def _narrowed(views: Sequence[Grey], start: Array, samples: Samples) -> Placed |
     return Placed(fitted, across)
 
 
-def fitted_to(views: Sequence[Grey], image_from_mm: Array, samples: Samples) -> Array:
-    """The map (2 x 3) that fits a few lines best, from one that is nearly right."""
-    fitted = image_from_mm
-    for _ in range(3):
-        across = look_in_all(views, fitted, samples, reach_mm=0.5)
-        if int(across.seen.sum()) >= 12:
-            fitted = _moved(fitted, samples, across, 0.3, free=True)
-    return fitted
-
-
 def _moved(
     image_from_mm: Array, samples: Samples, across: Across, cut_mm: float, *, free: bool
 ) -> Array:
