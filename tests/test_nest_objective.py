@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 import shapely
 from shapely.affinity import rotate, translate
-from shapely.geometry import box
+from shapely.geometry import Point, box
 
 from decalprep.model import Margins, Sheet
 from decalprep.nesting import NestPart, NestSettings, nest
@@ -175,3 +175,31 @@ def test_straight_cuts_count_only_where_rows_are_asked_for() -> None:
     asked = replace(QUICK, rows=True)
     assert [score(n, QUICK)[-1] for n in (pinwheel, rows)] == [0, 0]
     assert score(rows, asked)[-1] < score(pinwheel, asked)[-1]
+
+
+SQUARE = Sheet("square", 100, 100, Margins(0, 0, 0, 0))
+
+
+def test_a_near_miss_of_one_sheet_fewer_is_told_with_what_it_lacked():
+    parts = [NestPart("plate", 4, box(0, 0, 50, 46)), NestPart("lamp", 1, box(0, 0, 13, 13))]
+    layout = nest(parts, [SQUARE], NestSettings(gap_mm=0.0, budget=40))
+    (notice,) = (n for n in layout.notices if n.code == "near-miss")
+    assert len(layout.sheets) == 2
+    assert "lacked room for 2% of a sheet (lamp); more than 40 passes" in notice.text
+    assert dict(notice.numbers)["share"] == pytest.approx(0.0169, abs=1e-6)
+
+
+def test_no_near_miss_is_told_where_the_fewest_is_proved():
+    parts = [NestPart("plate", 5, box(0, 0, 52, 52))]
+    layout = nest(parts, [SQUARE], NestSettings(gap_mm=0.0, budget=40))
+    assert layout.lower_bound == len(layout.sheets) == 5
+    assert "near-miss" not in {n.code for n in layout.notices}
+
+
+def test_passes_are_saved_where_one_sheet_fewer_is_far_off():
+    passes = []
+    discs = [NestPart("disc", 2, Point(0, 0).buffer(34))]
+    nest(
+        discs, [SQUARE], NestSettings(gap_mm=0.0, budget=400), lambda *told: passes.append(told[2])
+    )
+    assert 100 <= passes[-1] < 200

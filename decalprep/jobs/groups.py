@@ -24,6 +24,8 @@ LEAST_REST_MM = 20.0
 """A rest that is narrower is not worth telling."""
 ENGINE_TELLS = "part-used-stock"
 """Told of the whole job at once, with what prints it (``jobs.make.stock_notices``)."""
+NEAR_MISS = "near-miss"
+"""Not told where the whole job is proved to take the fewest sheets."""
 
 
 @dataclass(frozen=True)
@@ -107,6 +109,8 @@ def nest_groups(groups: Sequence[Group], start: Lying, job: Job, effort: Effort)
         DoesNotFit: a piece fits no sheet, or the sheets run out.
         DecalprepError: what lies there at the start breaks the rules.
     """
+    from decalprep.jobs.least import least_sheets
+
     known = {part.key: part for group in groups for part in group.parts}
     lying, notices, bounds = start, list[Notice](), list[int]()
     rest, number = (0.0, 0.0), 0
@@ -119,6 +123,8 @@ def nest_groups(groups: Sequence[Group], start: Lying, job: Job, effort: Effort)
         number = own[-1] if len(layout.sheets) == len(own) else len(lying.sheets) - 1
     notices += _rest_told(rest, number, lying)
     bound = bounds[0] if len(groups) == 1 else least_sheets(groups, job)
+    if len(lying.sheets) <= bound:
+        notices = [n for n in notices if n.code != NEAR_MISS]
     return Nested(lying, bound, (*dict.fromkeys(notices), *effort.notices()), rest)
 
 
@@ -237,32 +243,3 @@ def _run_out(group: Group, unplaced: Sequence[tuple[str, int]]) -> DoesNotFit:
         do=f'raise "available" ({counts}), add a [[sheet]], drop some copies, or nest all again '
         "with --anew",
     )
-
-
-def least_sheets(groups: Sequence[Group], job: Job) -> int:
-    """A number of sheets that no layout can beat: groups that share no kind of sheet add up."""
-    from decalprep.nesting.bounds import lower_bound
-    from decalprep.nesting.regions import kinds_of
-
-    clusters: list[list[Group]] = []
-    for group in groups:
-        near = [c for c in clusters if any(group.names & other.names for other in c)]
-        clusters = [c for c in clusters if c not in near]
-        clusters.append([group, *(one for c in near for one in c)])
-    total = 0
-    for cluster in clusters:
-        specs = {s.sheet.name: s for group in cluster for s in group.kinds}
-        settings = nest_settings(tuple(specs.values()), job)
-        kinds = kinds_of(tuple(s.sheet for s in specs.values()), settings)
-        every = lower_bound([p for group in cluster for p in group.parts], kinds, settings)
-        total += max([every, *(_own_bound(group, job) for group in cluster)])
-    return total
-
-
-def _own_bound(group: Group, job: Job) -> int:
-    from decalprep.nesting.bounds import lower_bound
-    from decalprep.nesting.regions import kinds_of
-
-    settings = nest_settings(group.kinds, job)
-    kinds = kinds_of(tuple(s.sheet for s in group.kinds), settings)
-    return lower_bound(group.parts, kinds, settings)

@@ -211,7 +211,7 @@ JOB = (
     Key("near_white", tone, 248, "Greys at or above this level become bare paper.", "248"),
     Key("viewing_distance", size, 700.0, "For the legibility checks.", '"700 mm"'),
     Key("printer_dpi", number, 600.0, "The printer's dots an inch.", "600"),
-    Key("passes", count, 300, "How long to look for fewer sheets, in passes.", "2000"),
+    Key("passes", count, 2000, "How long to look for fewer sheets, in passes.", "10000"),
     Key("seed", count, 1, "Start of the search; the same seed gives the same sheets.", "1"),
     Key(
         "rows",

@@ -6,7 +6,7 @@ import random
 from collections.abc import Sequence
 
 from decalprep.errors import DecalprepError
-from decalprep.model import Notice, Placement, Sheet, StockKind
+from decalprep.model import Notice, Placement, Severity, Sheet, StockKind
 from decalprep.nesting.board import Spot
 from decalprep.nesting.bounds import lower_bound
 from decalprep.nesting.checker import check_layout
@@ -25,6 +25,8 @@ from decalprep.nesting.strip import StripPacker
 from decalprep.nesting.strip_pass import StripTries
 
 STRIP_TRIES = 12
+NEAR = 0.1
+"""Pieces left over, in sheets, at which one sheet fewer is told as a near miss."""
 
 
 def _orders(pieces: Sequence[Piece], rng: random.Random) -> list[tuple[list[Piece], Habit]]:
@@ -113,7 +115,7 @@ def _layout(search: Search, stopped: str, stock: Sequence[Sheet]) -> Layout:
         tuple(sheet.kind.sheet for sheet in sheets),
         search.bound,
         stopped,
-        (*told, *_notices(nest, [sheet.kind.sheet for sheet in sheets])),
+        (*told, *_notices(nest, [sheet.kind.sheet for sheet in sheets]), *_near_miss(search)),
         _rest_mm(sheets[-1], settings) if sheets else (0.0, 0.0),
         straight_cuts(nest),
     )
@@ -139,6 +141,24 @@ def _notices(nest: Nest, sheets: Sequence[Sheet]) -> tuple[Notice, ...]:
             )
             found.append(Notice("part-used-stock", text, sheet.name))
     return tuple(found)
+
+
+def _near_miss(search: Search) -> tuple[Notice, ...]:
+    """Says how little room one sheet fewer lacked, where a longer search may find it."""
+    best, near = search.best, search.closest
+    if best is None or near is None or search.proved or best.pool or not near.pool:
+        return ()
+    if len(near.sheets) != len(best.used) - 1:
+        return ()
+    share = sum(p.area for p in near.pool) / max(s.kind.free_cells for s in near.sheets)
+    if share > NEAR:
+        return ()
+    names = ", ".join(sorted({piece.key for piece in near.pool}))
+    text = (
+        f"one sheet fewer lacked room for {max(share, 0.01):.0%} of a sheet ({names}); more than "
+        f"{search.settings.budget} passes may find it"
+    )
+    return (Notice("near-miss", text, "nesting", Severity.NOTE, numbers=(("share", share),)),)
 
 
 def nest(

@@ -23,6 +23,8 @@ UNEVEN = 0.3
 """What the sum of the sheets' squared fillings counts against the area left over, in sheets."""
 FEW_LIFTED = 0.2
 """Share of the passes that lift only pieces that lie together."""
+FAR = 0.35
+"""Pieces left over, in sheets, after a quarter of the passes, that the others find no room for."""
 TIDY_PASSES = 40
 """Passes spent on a larger rest when fewer sheets are out of the question."""
 
@@ -56,7 +58,11 @@ def _one_fewer(search: Search, rng: random.Random, most: int) -> bool:
 def empty_pool(
     search: Search, nest: Nest, victim: OpenSheet | None, rng: random.Random, most: int
 ) -> bool:
-    """Find room for the pool of a nest, which is changed; True when all of it was laid."""
+    """Find room for the pool of a nest, which is changed; True when all of it was laid.
+
+    Where ``victim`` was given up for it and a quarter of the passes leave far too much, no more
+    are spent: what they found is kept.
+    """
     sheets = nest.sheets
     now = least = sum(p.area for p in nest.pool)
     whole = max(s.kind.free_cells for s in sheets)
@@ -79,6 +85,8 @@ def empty_pool(
         search.tick()
         if not nest.pool:
             return True
+        if victim is not None and turn + 1 == kept // 4 and least > FAR * whole:
+            return False
     return False
 
 

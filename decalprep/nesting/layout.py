@@ -46,7 +46,7 @@ class NestSettings:
     blocked: tuple[Polygon, ...] = ()
     blocked_on: Mapping[str, tuple[Polygon, ...]] = field(default_factory=dict)
     die_margin_mm: float = 1.0
-    budget: int = 300
+    budget: int = 2000
     seed: int = 0
     grid_mm: float = 1.0
     angle_step_deg: float = 15.0

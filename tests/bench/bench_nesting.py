@@ -2,6 +2,7 @@
 
 Run: python tests/bench/bench_nesting.py [--only sets strips jigsaws large] [--jobs 10]
      [--sizes 30 80] [--kinds faces console] [--first-seed N] [--budget N] [--strip S]
+     [--endless S]
 Published sets are read from the folder that DECALPREP_NEST_DATA names (albano.json, fu.json, ...).
 Seeds 1 to 10, 101 to 110, 201 to 210, 301 to 310, 401 to 410 and 501 to 510 have been looked at;
 give others for a fair result. Seconds are of the processor (ours and our children's), as on a
@@ -20,7 +21,7 @@ import sys
 import time
 from collections.abc import Sequence
 
-from nest_others import library_packer, rectangle_packer, strip_by_sheets
+from nest_others import endless_strip, library_packer, rectangle_packer, strip_by_sheets
 from nest_sets import (
     A4,
     GAP_MM,
@@ -69,7 +70,7 @@ def _packer(strip_s: int) -> StripPacker:
 
 
 def one_job(
-    kind: str, count: int, seed: int, budget: int, strip_s: int, others: bool
+    kind: str, count: int, seed: int, budget: int, strip_s: int, others: bool, endless_s: int = 0
 ) -> dict[str, float]:
     """Nest one set and print its line."""
     parts = panel_set(count, seed, kind)
@@ -100,6 +101,10 @@ def one_job(
         alone = strip_by_sheets(parts, A4, GAP_MM, child_packer(max(1, round(busyness()))))
         row |= {"strip jobs": 1, "strip": len(alone.sheets), "strip against": count_now}
         told = f"  strip packer alone {len(alone.sheets)} in {processor_s() - start:.0f} s"
+    if endless_s and strip_packer_there():
+        length = endless_strip(parts, layout, A4, GAP_MM, _packer(endless_s))
+        row |= {"endless": math.ceil(length), "endless against": count_now}
+        told += f"  endless strip {length:.2f} sheets"
     print(
         f"{kind:8s}{count:4d}{seed:6d}{row['rectangles']:7.0f}{row['library']:7.0f}"
         f"{seen[0][1]:6d} {seen[0][0]:6.2f} s{count_now:6d} {reached:6.2f} s"
@@ -128,6 +133,11 @@ def sums(rows: Sequence[dict[str, float]]) -> str:
             f"; strip packer alone {total['strip']:.0f} to our {total['strip against']:.0f} on "
             f"{total['strip jobs']:.0f}, ours more {worse} times"
         )
+    if "endless" in total:
+        line += (
+            f"; endless strips, each rounded up to whole sheets, {total['endless']:.0f} to our "
+            f"{total['endless against']:.0f}"
+        )
     return line
 
 
@@ -141,7 +151,10 @@ def generated(chosen: argparse.Namespace) -> None:
             for k in range(chosen.jobs):
                 seed = chosen.first_seed + k
                 others = k < chosen.others
-                mine.append(one_job(kind, count, seed, chosen.budget, chosen.strip, others))
+                row = one_job(
+                    kind, count, seed, chosen.budget, chosen.strip, others, chosen.endless
+                )
+                mine.append(row)
             print(f"  {kind} {count}: {sums(mine)}", flush=True)
             rows += mine
         print(f"{kind}, all: {sums(rows)}", flush=True)
@@ -247,6 +260,9 @@ def main() -> None:
     options.add_argument("--budget", type=int, default=2000)
     options.add_argument("--strip", type=int, default=0, help="seconds a try of the strip packer")
     options.add_argument("--others", type=int, default=2, help="jobs a row with the strip packer")
+    options.add_argument(
+        "--endless", type=int, default=0, help="seconds of the strip packer for one endless strip"
+    )
     every = [known.name for known in PUBLISHED]
     options.add_argument("--names", nargs="+", choices=every, default=every)
     options.add_argument("--seconds", type=int, default=30, help="a published strip set")

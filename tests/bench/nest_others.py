@@ -3,6 +3,7 @@
 * A rectangle packer on bounding boxes: maximal rectangles, best short side fit, best of 4 orders.
 * rectpack (Apache-2.0, a general library), where it is installed: best of its rules and orders.
 * The strip packer alone, sheet by sheet, on the outer outlines.
+* The strip packer on all pieces at once in one endless strip, as if sheets had no ends.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from shapely.geometry import Polygon
 
 from decalprep.model import Placement, Sheet
 from decalprep.nesting import Layout, NestPart, NestSettings, check_layout
+from decalprep.nesting.checker import placed_polygon
 from decalprep.nesting.strip import StripItem, StripPacker
 
 Free = tuple[float, float, float, float]
@@ -154,6 +156,32 @@ def strip_by_sheets(
     faults = check_layout(parts, [sheet], NestSettings(gap_mm=gap), layout)
     assert not faults, faults
     return layout
+
+
+def endless_strip(
+    parts: Sequence[NestPart], layout: Layout, sheet: Sheet, gap: float, pack: StripPacker
+) -> float:
+    """Length, in sheets, of one strip with all pieces: what sheets that had no ends would take.
+
+    The packer lays nothing into cut-outs: pieces that the layout has there are left out.
+    """
+    shapes = {p.key: p.polygon for p in parts}
+    lying = [(p, placed_polygon(shapes[p.decal], p)) for p in layout.placements]
+    outer = [(p, Polygon(shape.exterior)) for p, shape in lying]
+    inside = {
+        p.decal
+        for p, shape in lying
+        if any(
+            q.sheet_index == p.sheet_index and q is not p and whole.contains(shape)
+            for q, whole in outer
+        )
+    }
+    items = [StripItem(p.key, p.polygon, p.turns) for p in parts if p.key not in inside]
+    area = sheet.printable
+    found = pack(area.height + gap, items, gap, 1, 0.0)
+    if found is None or len(found[1]) != len(items):
+        raise RuntimeError("the packer gave up")
+    return found[0] / (area.width + gap)
 
 
 def _up_to(left: Sequence[NestPart], area: float, gap: float) -> list[NestPart]:
