@@ -19,7 +19,7 @@ OWNERS = {
     "typst": {"intake"},
     "svglib": {"intake"},
     "resvg_py": {"intake"},
-    "ezdxf": {"intake", "export"},
+    "ezdxf": {"intake"},
     "trimesh": {"intake"},
     "lxml": {"intake"},
     "fontTools": {"intake", "export", "proof"},

@@ -104,9 +104,11 @@ def run_job(job: Job, folder: Path, choices: RunChoices) -> None:
     """Make, save and tell one job."""
     from decalprep.errors import UsageProblem
     from decalprep.jobs.make import MakeOptions, make_job, save, steps_of
+    from decalprep.jobs.memory import keep_freed
     from decalprep.jobs.tell import result_json, result_text
     from decalprep.records import records_folder
 
+    keep_freed()
     if not 20 <= choices.dpi <= 1200:
         raise UsageProblem(f"--dpi {choices.dpi:g} is out of range", do="choose from 20 to 1200")
     interrupts = Interrupts()

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from decalprep.errors import InputProblem
+from decalprep.export.dxf_text import DxfText
 from decalprep.geometry import Affine, Arc, Box, Cubic, Line, Path, Segment
 from decalprep.model import Decal, Drawing, FillMark, HoleKind, Layer, StockKind, StrokeMark
 from decalprep.outline import arcs_from_points
@@ -219,52 +220,28 @@ def cut_dxf(plan: CutPlan) -> bytes:
     Circles are CIRCLE, other paths LWPOLYLINE with arcs as bulges; free curves become lines and
     arcs within 0.003 mm. The same plan gives the same bytes.
     """
-    import io
-
-    import ezdxf
-    from ezdxf import units
-
-    options = ezdxf.options  # type: ignore[attr-defined]
-    fixed = options.write_fixed_meta_data_for_testing
-    options.write_fixed_meta_data_for_testing = True  # no clock, no random ids
-    try:
-        document = ezdxf.new("R2010", units=units.MM)  # type: ignore[attr-defined]
-        document.header["$MEASUREMENT"] = 1
-        for function in _used(plan.lines):
-            layer = document.layers.add(function.value)
-            value = int(COLOURS[function][1:], 16)
-            layer.rgb = (value >> 16, value >> 8 & 255, value & 255)
-        space = document.modelspace()
-        for line in plan.lines:
-            _add_dxf(space, line)
-        document.header["$EXTMIN"] = (0, 0, 0)
-        document.header["$EXTMAX"] = (plan.width_mm, plan.height_mm, 0)
-        for kind in sorted(document.entitydb.dxf_types_in_use()):
-            document.classes.add_class(kind)  # else they are written in the order of a set
-        stream = io.StringIO()
-        document.write(stream)
-    finally:
-        options.write_fixed_meta_data_for_testing = fixed
-    return stream.getvalue().encode("utf-8")
+    colours = [(f.value, COLOURS[f]) for f in _used(plan.lines)]
+    layers = [(name, (int(c[1:3], 16), int(c[3:5], 16), int(c[5:], 16))) for name, c in colours]
+    document = DxfText(layers)
+    for line in plan.lines:
+        _add_dxf(document, line)
+    return document.text.encode("utf-8")
 
 
-def _add_dxf(space: object, line: CutLine) -> None:
-    path = line.path
-    attributes = {"layer": line.function.value}
+def _add_dxf(document: DxfText, line: CutLine) -> None:
+    path, layer = line.path, line.function.value
     circle = whole_circle(path)
     if circle is not None:
-        space.add_circle(circle.centre, circle.radius, dxfattribs=attributes)  # type: ignore[attr-defined]
+        document.circle(layer, circle.centre, circle.radius)
         return
     pieces = list(lines_and_arcs(path).segments)
     if not path.closed and len(pieces) == 1 and isinstance(pieces[0], Line):
-        space.add_line(pieces[0].start, pieces[0].end, dxfattribs=attributes)  # type: ignore[attr-defined]
+        document.line(layer, pieces[0].start, pieces[0].end)
         return
     vertices = [(*s.start, _bulge(s)) for s in pieces]
     if not path.closed:
         vertices.append((*pieces[-1].end, 0.0))
-    space.add_lwpolyline(  # type: ignore[attr-defined]
-        vertices, format="xyb", close=path.closed, dxfattribs=attributes
-    )
+    document.polyline(layer, vertices, closed=path.closed)
 
 
 def lines_and_arcs(path: Path) -> Path:

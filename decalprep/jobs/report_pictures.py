@@ -19,7 +19,7 @@ from PIL import Image, ImageDraw
 
 from decalprep.geometry import Affine, Box
 from decalprep.model import Layer
-from decalprep.proof.layers import Layered
+from decalprep.proof.layers import layered
 from decalprep.proof.render import open_pdf
 from decalprep.units import MM_PER_IN
 
@@ -76,16 +76,16 @@ class PlacePicture:
 
 def sheet_pictures(pdf: bytes, file: str, titles: Sequence[str]) -> tuple[SheetPicture, ...]:
     """The pages of a finished PDF with their layers apart, at most ``MOST_SHEETS`` of them."""
-    layered = Layered(pdf)
+    layers = layered(pdf)
     order = [layer.value for layer in Layer]
-    names = sorted(layered.names, key=lambda n: (order.index(n) if n in order else 99, n))
+    names = sorted(layers.names, key=lambda n: (order.index(n) if n in order else 99, n))
     shown = titles[:MOST_SHEETS]
     with open_pdf(pdf, where=file) as opened:
         sizes = [opened.size_mm(page) for page in range(len(shown))]
     dpi = dpi_for(sizes)
     found: list[list[LayerPicture]] = [[] for _ in shown]
     for name in names:
-        with open_pdf(layered.only([name]), where=file) as opened:
+        with open_pdf(layers.only([name]), where=file) as opened:
             for page, size_mm in enumerate(sizes):
                 pixels = opened.draw_covered(page, *_whole(size_mm, dpi))
                 if pixels.any():

@@ -11,6 +11,7 @@ from __future__ import annotations
 import io
 import zlib
 from collections.abc import Collection
+from functools import lru_cache
 from typing import Any
 
 from pypdf import PdfReader, PdfWriter
@@ -135,3 +136,13 @@ class Layered:
         out = io.BytesIO()
         writer.write(out)
         return out.getvalue()
+
+
+@lru_cache(maxsize=1)
+def layered(pdf: bytes) -> Layered:
+    """The file's layers, read once for all who look at the same bytes; ``prove`` forgets them.
+
+    Raises:
+        InputProblem: pypdf cannot read it.
+    """
+    return Layered(pdf)

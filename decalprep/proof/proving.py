@@ -12,6 +12,7 @@ from decalprep.errors import InputProblem
 from decalprep.model import Layer, Notice, Severity
 from decalprep.proof.artparts import NO_PICTURE, artwork_parts
 from decalprep.proof.expected import ExpectedDecal, ExpectedJob
+from decalprep.proof.layers import layered
 from decalprep.proof.lineparts import Judged, cross_parts, guide_parts, measured_size, outline_parts
 from decalprep.proof.lines import MeasuredLine, measure_lines
 from decalprep.proof.marks import measure_marks
@@ -46,6 +47,7 @@ def prove(
         InputProblem: the file cannot be opened at all.
     """
     with ExitStack() as stack:
+        stack.callback(layered.cache_clear)
         views = _opened(pdf, expected, stack)
         pages = range(min(views.whole.pages, len(expected.sheets)))
         on = [[d for d in expected.decals if d.page == index] for index in pages]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from contextlib import ExitStack
 
-from decalprep.proof.layers import Layered
+from decalprep.proof.layers import layered
 from decalprep.proof.render import OpenPdf, open_pdf
 
 
@@ -14,7 +14,7 @@ class Views:
     def __init__(self, pdf: bytes, stack: ExitStack) -> None:
         self._pdf = pdf
         self._whole: OpenPdf | None = None
-        self._layered = Layered(pdf)
+        self._layered = layered(pdf)
         self._stack = stack
         self._open: dict[tuple[str, ...], OpenPdf] = {}
         self._references: dict[bytes, OpenPdf] = {}
