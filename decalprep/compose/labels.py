@@ -39,6 +39,9 @@ PASSES = 3
 MOST_TOLD = 12
 POINTER_MM = 1.6
 
+INSETS = (0.0, 0.01, 0.02, 0.04, 0.08, 0.15, 0.25)
+"""Shares of a piece's width and height left out on every side."""
+
 WAYS = ((0, -1), (0, 1), (1, 0), (-1, 0))
 
 Floats = npt.NDArray[np.float64]
@@ -98,8 +101,13 @@ class LabelRoom:
         self._solid = shapely.union_all([*[a.buffer(0.1) for a in self._areas], *blocked])
         shapely.prepare(self._solid)
         self._inside = printable
-        self._taken: Floats = np.empty((0, 4))
+        self._inner: Floats = np.array([_inner_box(area) for area in self._areas]).reshape(-1, 4)
+        self.clear()
         self._edges: dict[tuple[int, float], Floats] = {}
+
+    def clear(self) -> None:
+        """Give back all places that were taken."""
+        self._taken = self._inner
         self._full: dict[float, tuple[float, float]] = {}
 
     def find(self, index: int, wanted: _Try) -> _Place | None:
@@ -178,6 +186,19 @@ class LabelRoom:
         return own
 
 
+def _inner_box(area: BaseGeometry) -> tuple[float, ...]:
+    """A box within the piece, as large as a few tries find: what overlaps it need not be looked at
+    more closely. Empty where none is found."""
+    x0, y0, x1, y1 = area.bounds
+    shapely.prepare(area)
+    for inset in INSETS:
+        dx, dy = inset * (x1 - x0), inset * (y1 - y0)
+        box = (x0 + dx, y0 + dy, x1 - dx, y1 - dy)
+        if shapely.covers(area, shapely.box(*box)):
+            return box
+    return (math.inf, math.inf, -math.inf, -math.inf)
+
+
 def _beside(edge: Floats, size: tuple[float, float], upright: bool, way: tuple[int, int]) -> Floats:
     """Boxes on one side of the edge points, whose facing side starts, ends or is centred there."""
     w, h = reversed(size) if upright else size
@@ -222,8 +243,9 @@ def place_labels(
     texts = [printable_text(piece.text) for piece in named]
     notices = [_letters_lost(p, lost) for p, (_, lost) in zip(named, texts, strict=True) if lost]
     pointed: set[int] = set()
+    room = LabelRoom(printable, named, blocked)
     for turn in range(PASSES):
-        room = LabelRoom(printable, named, blocked)
+        room.clear()
         places = [
             _place_of(room, index, text, height_mm, pointed=index in pointed)
             for index, (text, _) in enumerate(texts)

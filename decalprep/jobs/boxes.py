@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 from shapely.affinity import affine_transform
-from shapely.geometry import Polygon, box
+from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from decalprep.geometry import Box
@@ -32,14 +32,14 @@ def whole_shape(part: NestPart, placement: Placement) -> Polygon:
 def boxes_over(shape: BaseGeometry) -> list[Box]:
     """Boxes that cover a shape: strips across it, equal ones above each other joined.
 
-    >>> boxes_over(box(10, 10, 50, 40))
+    >>> boxes_over(shapely.box(10, 10, 50, 40))
     [Box(x0=10.0, y0=10.0, x1=50.0, y1=40.0)]
     """
     x0, y0, x1, y1 = shape.bounds
     edges = np.append(np.arange(y0, y1 - 1e-9, STRIP_MM), y1)
     found: list[Box] = []
     for low, high in pairwise(edges):
-        strip = shape.intersection(box(x0 - 1, low, x1 + 1, high))
+        strip = shapely.intersection(shape, shapely.box(x0 - 1, low, x1 + 1, high))
         for part in shapely.get_parts(strip):
             if part.area <= 0:
                 continue

@@ -21,7 +21,7 @@ from itertools import product
 
 import numpy as np
 import shapely
-from shapely.geometry import Polygon, box
+from shapely.geometry import Polygon
 
 from decalprep.model import Turns
 from decalprep.nesting.layout import NestPart, NestSettings
@@ -116,7 +116,7 @@ def _pushed_out(polygon: Polygon, sides: list[float], step: float) -> Size:
             middle = high if attempt == 0 else (low + high) / 2
             trial = list(sides)
             trial[side] += sign * middle
-            if outer.covers(box(*trial)):
+            if shapely.covers(outer, shapely.box(*trial)):
                 low = middle
                 if attempt == 0:
                     break
