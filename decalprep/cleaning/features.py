@@ -108,9 +108,10 @@ def _lost_in_opening(
         if low == high:
             continue
         opened = cv2.morphologyEx(tile, cv2.MORPH_OPEN, kernel)
-        rows, across = np.nonzero(cv2.compare(tile, opened, cv2.CMP_GT)[inner])
-        if not len(rows):
+        lost = np.flatnonzero(cv2.compare(tile, opened, cv2.CMP_GT)[inner].reshape(-1) != 0)
+        if not len(lost):
             continue
+        rows, across = np.divmod(lost, tile.shape[1] - 2 * size)
         near_wide = np.asarray(cv2.dilate(opened, np.ones((3, 3), np.uint8)))[inner]
         places.append((rows + span.top) * columns + across + span.left)
         touching.append(near_wide[rows, across] > 0)
