@@ -50,6 +50,42 @@ def test_one_core_or_one_task_stays_here(monkeypatch: pytest.MonkeyPatch) -> Non
     assert all_done([], quiet) == []
 
 
+def test_something_else_is_done_here_while_helpers_begin(monkeypatch: pytest.MonkeyPatch) -> None:
+    where: list[int] = []
+    tasks = [slow_first(k) for k in range(6)]
+    found = all_done(tasks, quiet, meanwhile=lambda: where.append(os.getpid()) or time.sleep(0.1))
+    assert [k for k, _ in found] == list(range(6))
+    assert where == [os.getpid()]
+    assert found[0][1] != os.getpid()
+    monkeypatch.setattr(crew, "cores", lambda: 1)
+    all_done(tasks, quiet, meanwhile=lambda: where.append(0))
+    assert where == [os.getpid()]
+
+
+def test_a_fault_of_something_else_ends_the_helpers() -> None:
+    ours, theirs = os.pipe()
+    begun = bytearray()
+
+    def begin(_: Any) -> None:
+        os.write(theirs, b"%d\n" % os.getpid())
+        time.sleep(30)
+
+    def wrong() -> None:
+        begun.extend(os.read(ours, 99))  # waits until a helper has begun
+        raise ValueError("no such module")
+
+    before = time.monotonic()
+    with pytest.raises(ValueError, match="no such module"):
+        all_done([begin] * 3, quiet, meanwhile=wrong)
+    assert time.monotonic() - before < 10
+    os.close(theirs)
+    os.close(ours)
+    assert begun
+    for pid in begun.split():
+        with pytest.raises(ProcessLookupError):
+            os.kill(int(pid), 0)
+
+
 def test_large_results_do_not_block_anybody() -> None:
     found = all_done([lambda _, k=k: bytes([k]) * 3_000_000 for k in range(6)], quiet)
     assert [(len(data), data[0]) for data in found] == [(3_000_000, k) for k in range(6)]

@@ -44,8 +44,13 @@ def cores() -> int:
     return min(len(os.sched_getaffinity(0)), stated_limits().max_processes)
 
 
-def all_done(tasks: Sequence[Task[T]], say: Say) -> list[T]:
+def all_done(
+    tasks: Sequence[Task[T]], say: Say, *, meanwhile: Callable[[], None] | None = None
+) -> list[T]:
     """The tasks' results in their order; ``say`` hears what each tells, helpers' words too.
+
+    ``meanwhile`` is done here while helpers begin on the tasks, and not at all without helpers: to
+    get something ready that would be waited for later on.
 
     Raises:
         what the first of the tasks that fail raises; later ones may not have been begun.
@@ -57,6 +62,8 @@ def all_done(tasks: Sequence[Task[T]], say: Say) -> list[T]:
         if helpers < 1:
             return [task(say) for task in tasks]
         with _crew(tasks, helpers) as crew:
+            if meanwhile is not None:
+                meanwhile()
             crew.work(say)
             crew.await_helpers(say)
         return [_outcome(crew, k, task, say) for k, task in enumerate(tasks)]

@@ -91,8 +91,6 @@ def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
     Raises:
         DecalprepError: what is wrong, by cause; ProofFailed where the file does not measure true.
     """
-    from decalprep.proof import Proof
-
     records, record_notices = printer_records(job, options)
     start = started(with_margins(job, records), options)
     job = start.job
@@ -114,6 +112,8 @@ def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
         *(n for p in pieces.panels for n in p.notices),
         *(n for d in drawings for n in d.notices),
     )
+    from decalprep.proof import Proof
+
     nothing_proven = Proof((), (), (), ())
     made = Made(job, pieces, finishes, laid, by_sheet, drawings, nothing_proven, {}, notices, parts)
     made = replace(made, layout=layout, records_folder=options.records)

@@ -19,6 +19,15 @@ NEEDED = (
     "pypdfium2.raw",
 )
 """What every panel needs sooner or later: loaded once, before the process is forked."""
+LATER = (
+    "decalprep.proof.proving",
+    "decalprep.nesting",
+    "decalprep.export.pdf",
+    "fontTools.subset",
+    "decalprep.jobs.report",
+    "decalprep.jobs.tell",
+)
+"""What is needed after the panels: loaded while other processes prepare the first of them."""
 READERS = {".svg": "decalprep.intake.svg", ".pdf": "decalprep.intake.pdf"}
 """The same, by the kind of artwork."""
 
@@ -36,10 +45,20 @@ def panels_of(
         prepared = prepare_panel(panel, job, part, tell)
         return prepared, finish_panel(panel, prepared, job)
 
+    kinds = {PurePath(panel["artwork"]).suffix.lower() for panel in job.panels}
     if len(job.panels) > 1:
-        kinds = {PurePath(panel["artwork"]).suffix.lower() for panel in job.panels}
         for name in (*NEEDED, *(READERS[kind] for kind in sorted(kinds) if kind in READERS)):
             import_module(name)
     tasks = [partial(ready, panel, part) for panel, part in zip(job.panels, parts, strict=True)]
-    found = all_done(tasks, say)
+    found = all_done(tasks, say, meanwhile=partial(_load_later, kinds))
     return tuple(one for one, _ in found), tuple(finish for _, finish in found)
+
+
+def _load_later(kinds: set[str]) -> None:
+    """Load what is needed later on; this process's own SVG converters start in the meantime."""
+    if ".svg" in kinds:
+        from decalprep.intake.svg_process import converters
+
+        converters()
+    for name in LATER:
+        import_module(name)
