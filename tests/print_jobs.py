@@ -10,9 +10,12 @@ from virtual.prints import drawn, scanned
 from virtual.scanner import Bed
 
 from decalprep.cli import run
+from decalprep.jobs.arrange import arranged, keep_layout, layout_text, started, with_used
 from decalprep.jobs.jobfile import read_job
-from decalprep.jobs.make import MakeOptions
-from decalprep.jobs.prints import PrintedSheet, Prints, prints_text, rebuilt
+from decalprep.jobs.make import MakeOptions, compose
+from decalprep.jobs.panels import panels_of
+from decalprep.jobs.prints import PrintedSheet, Prints, prints_of, prints_text, rebuilt
+from decalprep.model import ScannerRecord
 
 A5 = (148.0, 210.0)
 HELM_HOLES = ((8, 8, 2.2), (92, 8, 2.2), (92, 62, 2.2), (8, 62, 2.2), (50, 44, 6.1))
@@ -28,6 +31,19 @@ BED = Bed(
     noise=3,
 )
 """A scanner a little larger than the sheet: turned by 90 degrees, the sheet hangs over."""
+
+
+SCANNER = ScannerRecord(
+    "desk",
+    BED.dpi,
+    BED.dpi / 25.4 * (1 + (BED.scale_u + BED.scale_v) / 2),
+    2e-4,
+    BED.scale_u - BED.scale_v,
+    BED.shear,
+    0.0,
+    BED.lens3_mm * (100 / 108) ** 3,
+)
+"""What a calibrated page has shown of it."""
 
 
 def artwork(width: float, height: float, fill: str, holes: tuple[tuple[float, ...], ...]) -> str:
@@ -72,6 +88,21 @@ def laid_job(folder: Path) -> tuple[Path, Prints]:
     (folder / "tug-out").mkdir()
     (folder / "tug-out" / "prints.json").write_bytes(prints_text(prints))
     return job, prints
+
+
+def printed_job(job_file: Path, again: tuple[str, ...] = ()) -> Prints:
+    """What the prints of a run should show; its layout is kept, nothing is drawn or proven."""
+    options = MakeOptions(job_file.parent / "records", "2026-06-01", again=again)
+    start = started(read_job(job_file), options)
+    job = start.job
+    nobody = [None] * len(job.panels)
+    prepared, finishes = panels_of(job, nobody, lambda _: None)
+    pieces, laid = arranged(start, (prepared, finishes), options, lambda _: None)
+    records = {spec.sheet.name: None for spec in job.sheets}
+    drawings, by_sheet = compose(job, pieces, laid, records, finishes)
+    laid = with_used(laid, drawings, pieces.decals, options)
+    keep_layout(laid, job, layout_text(start, laid, pieces.decals), options.records)
+    return prints_of(drawings, pieces.decals, laid.placements, by_sheet, job["print_tolerance"])
 
 
 def line_picture(sheet: PrintedSheet, dpi: float = 300.0) -> np.ndarray:

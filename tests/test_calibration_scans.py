@@ -188,6 +188,11 @@ def test_what_cannot_be_known_is_refused() -> None:
     )
     with pytest.raises(ReadingsRefused, match="same scan, turned afterwards"):
         shape_from_scans([first, turned])
+    # Nothing of a scan counts (its lines are all a misprinted decal's): once it was a LinAlgError.
+    for weight in (0.0, 1e-9):
+        unweighed = replace(at[90.0], weights=(weight,) * len(at[90.0].page_mm))
+        with pytest.raises(ReadingsRefused, match="does not determine its shape"):
+            shape_from_scans([at[0.0], unweighed])
     shape = shape_from_scans([at[0.0], at[90.0]]).shape
     with pytest.raises(ReadingsRefused, match="not the size"):
         estimate_printer(PageReadings(()), LAYOUT, shape=shape)

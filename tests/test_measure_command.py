@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 import pytest
 from PIL import Image, ImageOps
-from print_jobs import A5, BED, made_job, save_scan, scan_pair, sheet_picture
+from print_jobs import A5, BED, SCANNER, made_job, save_scan, scan_pair, sheet_picture
 from virtual.hand import Press
 from virtual.prints import grown
 
@@ -20,7 +20,7 @@ from decalprep.jobs.jobfile import read_job
 from decalprep.jobs.make import MakeOptions
 from decalprep.jobs.measure import Shown, measure_job, read_scans, sheet_shown
 from decalprep.jobs.prints import Prints, prints_for, read_prints, rebuilt
-from decalprep.model import PrinterRecord, ScannerRecord
+from decalprep.model import PrinterRecord
 from decalprep.records import save_printer, save_scanner
 from decalprep.scan import ScanImage
 
@@ -41,16 +41,6 @@ RECORD = PrinterRecord(
     scatter_scale_x=1e-4,
     scatter_scale_y=1e-4,
     scatter_skew=1e-4,
-)
-SCANNER = ScannerRecord(
-    "desk",
-    BED.dpi,
-    BED.dpi / 25.4 * (1 + (BED.scale_u + BED.scale_v) / 2),
-    2e-4,
-    BED.scale_u - BED.scale_v,
-    BED.shear,
-    0.0,
-    BED.lens3_mm * (100 / 108) ** 3,
 )
 
 

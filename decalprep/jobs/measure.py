@@ -153,6 +153,9 @@ def _measured(prints: Prints, shown: Sequence[Shown], o: MeasureOptions) -> Meas
     more = [s.alike for s in shown if s.alike is not None]
     if o.scanner and record is None:
         more.append(_other_setting(o.scanner, first))
+    if not sheet.marks:
+        text = "the sheet bears no marks: places are told against the decals beside them"
+        more.append(Notice("print-no-marks", text, sheet.name, Severity.NOTE))
     more += _told_of(finding)
     finding = replace(finding, notices=(*finding.notices, *more))
     return MeasuredSheet(shown[0].number, sheet, placed, finding)
@@ -216,7 +219,7 @@ def sheet_shown(prints: Prints, scan: ScanImage, only: int | None = None) -> Sho
             continue
         best = max(found, key=lambda n: found[n].share)
         if found[best].share < _WELL_SEEN:
-            _refuse_mirrored(prints, tried, only, found[best].share)
+            _refuse_mirrored(prints, tried, only, found[best])
         sheet = prints.sheets[best - 1].expected
         placed = place_print(scan, sheet, found[best].image_from_mm)
         return Shown(best, placed, _alike(prints, found, best, scan))
@@ -262,10 +265,16 @@ def _alike(prints: Prints, shares: Iterable[int], best: int, scan: ScanImage) ->
     return Notice("sheets-alike", text, scan.name, Severity.NOTE)
 
 
-def _refuse_mirrored(prints: Prints, scan: ScanImage, only: int | None, share: float) -> None:
-    """Sheets of plain shapes look much the same mirrored; marks and holes then tell."""
-    mirrored = _found(prints, scan.mirrored, only)
-    if mirrored and max(m.share for m in mirrored.values()) > share + 0.05:
+def _refuse_mirrored(
+    prints: Prints, scan: ScanImage, only: int | None, upright: Placed | None
+) -> None:
+    """Sheets of plain shapes look much the same mirrored; marks and holes then tell.
+
+    Half off the picture, what is left of a sheet may match better, but not more of it.
+    """
+    share, count = (upright.share + 0.05, upright.count) if upright else (0.0, 0)
+    mirrored = _found(prints, scan.mirrored, only).values()
+    if any(m.share > share and m.count > count for m in mirrored):
         raise InputProblem(
             "shows the sheet mirrored",
             where=scan.name,
@@ -284,7 +293,7 @@ def _not_shown(prints: Prints, scan: ScanImage, only: int | None) -> InputProble
             do="use a flatbed scanner, the sheet flat under the lid: a photograph is not accurate "
             "enough to judge a print",
         )
-    _refuse_mirrored(prints, scan, only, 0.0)
+    _refuse_mirrored(prints, scan, only, None)
     what = f"sheet {only}" if only else "any sheet of the job"
     return InputProblem(
         f"does not show {what}",

@@ -50,13 +50,17 @@ class Placed:
     across: Across
 
     @property
+    def count(self) -> int:
+        """How many samples of the lines are found."""
+        return int((self.across.seen & (np.abs(self.across.offsets_mm) < 0.2)).sum())
+
+    @property
     def share(self) -> float:
         """Part of the lines inside the picture that is found; 0 where too little is inside."""
         across = self.across
         if float(np.mean(across.inside)) < _LEAST_INSIDE:
             return 0.0
-        found = across.seen & (np.abs(across.offsets_mm) < 0.2)
-        return float(found.sum() / across.inside.sum())
+        return float(self.count / across.inside.sum())
 
 
 def place_sheet(

@@ -186,7 +186,8 @@ def _agreed(
     score = _agreement(best, owners, decals)
     counts = np.bincount(np.concatenate(owners), minlength=decals)[:decals]
     large = np.argsort(-counts)[:_LARGE]
-    for kept in [*((o != k for o in owners) for k in large), (o >= decals for o in owners)]:
+    # Lists, not generators: those would all look at the last decal.
+    for kept in [*([o != k for o in owners] for k in large), [o >= decals for o in owners]]:
         weights = [k.astype(float) for k in kept]
         try:
             tried = _through_scanner(_weighed(points, weights), scanner)
