@@ -145,7 +145,7 @@ def test_what_is_no_toml_is_one_line(tmp_path: Path, data: bytes) -> None:
     data=st.data(),
 )
 def test_no_value_breaks_a_kind(value: object, table: object, data: st.DataObject) -> None:
-    from decalprep.jobs.schema import Fault
+    from decalprep.jobs.kinds import Fault
 
     key = data.draw(st.sampled_from(table[1]))  # type: ignore[index]
     try:

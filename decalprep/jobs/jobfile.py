@@ -10,7 +10,8 @@ from typing import Any
 
 from decalprep.errors import DecalprepError, JobProblem
 from decalprep.geometry import Box
-from decalprep.jobs.schema import GRID, HOLE, JOB, PANEL, SHEET, Fault, Key
+from decalprep.jobs.kinds import Fault
+from decalprep.jobs.schema import GRID, HOLE, JOB, PANEL, SHEET, Key
 from decalprep.jobs.spec import Job, PanelSpec, SheetSpec, Values
 from decalprep.jobs.toml_faults import toml_fault
 from decalprep.model import DieCutGrid, Margins, Severity, Sheet, StockKind

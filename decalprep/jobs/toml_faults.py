@@ -9,7 +9,8 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
-from decalprep.jobs.schema import TABLES, distance, length, size
+from decalprep.jobs.kinds import distance, length, size
+from decalprep.jobs.schema import TABLES
 
 _AT = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 _HEADER = re.compile(r"\s*\[")

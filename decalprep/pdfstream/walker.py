@@ -14,6 +14,7 @@ import pikepdf
 
 from decalprep.errors import TooMuch, Unfaithful
 from decalprep.geometry import Affine, Box
+from decalprep.pdfstream import walked_text
 from decalprep.pdfstream.access import (
     float_of,
     floats_of,
@@ -25,7 +26,6 @@ from decalprep.pdfstream.access import (
     page_resources,
     shown_parts,
     stream_bytes,
-    text_advance,
     user_unit,
 )
 from decalprep.pdfstream.colour import (
@@ -278,9 +278,10 @@ class Walker:
                 self.on_soft_mask(frame, table["/SMask"])
         font = table.get("/Font")
         if isinstance(font, pikepdf.Array) and len(font) == 2:
-            self._take_font(frame, font[0], b"", float_of(font[1]))
+            self.take_font(frame, font[0], b"", float_of(font[1]))
 
-    def _take_font(self, frame: Frame, font: Any, name: bytes, size: float | None) -> None:
+    def take_font(self, frame: Frame, font: Any, name: bytes, size: float | None) -> None:
+        """Put a font of a resource dictionary into the state."""
         state = frame.state
         state.font = self.font(font) if isinstance(font, pikepdf.Dictionary) else None
         state.font_name = name
@@ -410,66 +411,6 @@ class Walker:
         if frame.marked and frame.marked.pop() and self.layer_stack:
             self.layer_stack.pop()
 
-    def _begin_text(self, frame: Frame, _op: Operation) -> None:
-        frame.text = frame.text_line = IDENTITY
-
-    def _set_font(self, frame: Frame, op: Operation) -> None:
-        values = operands(frame.data, op[1], op[2])
-        if len(values) < 2 or not isinstance(values[-1], float):
-            return
-        name = str(values[-2]).encode("utf-8", "surrogateescape")
-        font = self.resource(frame, "/Font", values[-2])
-        self._take_font(frame, font, name, float_of(values[-1]))
-
-    def _text_setting(self, frame: Frame, op: Operation) -> None:
-        values = last_numbers(frame, op, 1)
-        if not values:
-            return
-        state, value = frame.state, values[0]
-        if op[0] == b"Tr":
-            state.render_mode = int(value)
-        elif op[0] == b"Tc":
-            state.char_space = value
-        elif op[0] == b"Tw":
-            state.word_space = value
-        elif op[0] == b"Tz":
-            state.text_scale = value / 100
-        elif op[0] == b"TL":
-            state.leading = value
-        else:
-            state.rise = value
-
-    def _move_text(self, frame: Frame, op: Operation) -> None:
-        values = last_numbers(frame, op, 2)
-        if values:
-            if op[0] == b"TD":
-                frame.state.leading = -values[1]
-            self._next_line(frame, values[0], values[1])
-
-    def _text_matrix(self, frame: Frame, op: Operation) -> None:
-        values = last_numbers(frame, op, 6)
-        if values:
-            frame.text = frame.text_line = Affine(*values)
-
-    def _new_line(self, frame: Frame, _op: Operation) -> None:
-        self._next_line(frame, 0, -frame.state.leading)
-
-    @staticmethod
-    def _next_line(frame: Frame, dx: float, dy: float) -> None:
-        frame.text = frame.text_line = frame.text_line @ Affine.translation(dx, dy)
-
-    def _show(self, frame: Frame, op: Operation) -> None:
-        if op[0] in (b"'", b'"'):
-            values = operands(frame.data, op[1], op[2])
-            if op[0] == b'"' and len(values) >= 3:
-                word, char = values[-3], values[-2]
-                frame.state.word_space = word if isinstance(word, float) else 0.0
-                frame.state.char_space = char if isinstance(char, float) else 0.0
-            self._new_line(frame, op)
-        self.on_show(frame, op)
-        advance = text_advance(frame, shown_parts(frame, op))
-        frame.text = frame.text @ Affine.translation(advance, 0)
-
 
 def _either(value: float | None, otherwise: float) -> float:
     return otherwise if value is None else value
@@ -493,11 +434,11 @@ _HANDLERS: dict[bytes, Handler] = {
     b"BMC": Walker._begin_marked,
     b"BDC": Walker._begin_marked,
     b"EMC": Walker._end_marked,
-    b"BT": Walker._begin_text,
-    b"Tf": Walker._set_font,
-    **dict.fromkeys((b"Tr", b"Tc", b"Tw", b"Tz", b"TL", b"Ts"), Walker._text_setting),
-    **dict.fromkeys((b"Td", b"TD"), Walker._move_text),
-    b"Tm": Walker._text_matrix,
-    b"T*": Walker._new_line,
-    **dict.fromkeys((b"Tj", b"TJ", b"'", b'"'), Walker._show),
+    b"BT": walked_text.begin_text,
+    b"Tf": walked_text.set_font,
+    **dict.fromkeys((b"Tr", b"Tc", b"Tw", b"Tz", b"TL", b"Ts"), walked_text.text_setting),
+    **dict.fromkeys((b"Td", b"TD"), walked_text.move_text),
+    b"Tm": walked_text.text_matrix,
+    b"T*": walked_text.new_line,
+    **dict.fromkeys((b"Tj", b"TJ", b"'", b'"'), walked_text.show),
 }
