@@ -10,7 +10,7 @@ every piece by the same numbers.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -98,10 +98,12 @@ class LabelRoom:
         self._tree = shapely.STRtree(self._areas)
         self._shapes = np.array(self._areas, dtype=object)
         shapely.prepare(self._shapes)
-        self._solid = shapely.union_all([*[a.buffer(0.1) for a in self._areas], *blocked])
+        solid = [area.buffer(0.1) for area in self._areas]
+        self._solid = shapely.union_all([*solid, *blocked])
         shapely.prepare(self._solid)
         self._inside = printable
-        self._inner: Floats = np.array([_inner_box(area) for area in self._areas]).reshape(-1, 4)
+        boxes = [box for area in (*solid, *blocked) for box in _inner_boxes(area)]
+        self._inner: Floats = np.array(boxes).reshape(-1, 4)
         self.clear()
         self._edges: dict[tuple[int, float], Floats] = {}
 
@@ -186,17 +188,21 @@ class LabelRoom:
         return own
 
 
-def _inner_box(area: BaseGeometry) -> tuple[float, ...]:
-    """A box within the piece, as large as a few tries find: what overlaps it need not be looked at
-    more closely. Empty where none is found."""
+def _inner_boxes(area: BaseGeometry) -> Iterator[tuple[float, ...]]:
+    """Boxes within an area, as large as a few tries find: what overlaps one of them need not be
+    looked at more closely. One leaves out as much on all sides, the others low and high, or left
+    and right, as an area with rounded corners lets them."""
+    if area.is_empty:
+        return
     x0, y0, x1, y1 = area.bounds
     shapely.prepare(area)
-    for inset in INSETS:
-        dx, dy = inset * (x1 - x0), inset * (y1 - y0)
-        box = (x0 + dx, y0 + dy, x1 - dx, y1 - dy)
-        if shapely.covers(area, shapely.box(*box)):
-            return box
-    return (math.inf, math.inf, -math.inf, -math.inf)
+    for across, up in ((1, 1), (0, 1), (1, 0)):
+        for inset in INSETS:
+            dx, dy = across * inset * (x1 - x0), up * inset * (y1 - y0)
+            box = (x0 + dx, y0 + dy, x1 - dx, y1 - dy)
+            if shapely.covers(area, shapely.box(*box)):
+                yield box
+                break
 
 
 def _beside(edge: Floats, size: tuple[float, float], upright: bool, way: tuple[int, int]) -> Floats:
