@@ -105,7 +105,6 @@ def run_job(job: Job, folder: Path, choices: RunChoices) -> None:
     from decalprep.errors import UsageProblem
     from decalprep.jobs.make import MakeOptions, make_job, save, steps_of
     from decalprep.jobs.memory import keep_freed
-    from decalprep.jobs.tell import result_json, result_text
     from decalprep.records import records_folder
 
     keep_freed()
@@ -131,6 +130,8 @@ def run_job(job: Job, folder: Path, choices: RunChoices) -> None:
         made = make_job(job, options, progress)
         progress("writing the files")
         save(made, folder)
+    from decalprep.jobs.tell import result_json, result_text
+
     if choices.as_json:
         say(result_json(made).rstrip())
         return

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 
 from decalprep.errors import UsageProblem, near_first
 from decalprep.jobs.arrange import arranged, keep_layout, layout_text, started, with_used
-from decalprep.jobs.carry import carried
 from decalprep.jobs.crew import Say
 from decalprep.jobs.finish import Finish, top_ticks
 from decalprep.jobs.groups import never
@@ -103,6 +102,8 @@ def make_job(job: Job, options: MakeOptions, say: Say) -> Made:
     laid = with_used(laid, drawings, pieces.decals, options)
     say("writing the PDF")
     layout = layout_text(start, laid, pieces.decals)
+    from decalprep.jobs.carry import carried
+
     inside = carried(job, layout, tuple(records.values()), parts, options)
     pdf = written(job, drawings, options, inside.attachments)
     notices = (

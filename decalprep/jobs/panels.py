@@ -24,6 +24,7 @@ LATER = (
     "decalprep.nesting",
     "decalprep.export.pdf",
     "fontTools.subset",
+    "decalprep.jobs.carry",
     "decalprep.jobs.report",
     "decalprep.jobs.tell",
 )
