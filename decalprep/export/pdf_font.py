@@ -17,6 +17,7 @@ from pikepdf import Array, Dictionary, Name
 from decalprep.errors import MissingHelper
 
 BASE_NAME = "BitstreamVeraSans-Roman"
+TABLES = {"GlyphOrder", "head", "hhea", "maxp", "hmtx", "loca", "glyf"}
 
 
 def font_file() -> bytes:
@@ -116,17 +117,29 @@ class MarkFont:
         )
 
     def _subset(self, glyphs: list[int]) -> bytes:
-        from fontTools import subset
-        from fontTools.ttLib import TTFont
+        """The typeface with these glyphs only, each under its own number, without hints.
 
-        options = subset.Options(retain_gids=True, hinting=False, notdef_outline=True)
-        options.layout_features = []
-        options.name_IDs = []
-        options.drop_tables += ["GPOS", "GSUB", "kern", "name", "post", "PCLT", "VDMX", "LTSH"]
-        font = TTFont(io.BytesIO(self._bytes), recalcTimestamp=False)
-        subsetter = subset.Subsetter(options)
-        subsetter.populate(gids=glyphs)
-        subsetter.subset(font)
+        Holds the tables that ISO 32000-1, 9.9 asks of a composite font's TrueType program. Outlines
+        are those of fontTools' own subsetter, which takes longer to load than all else here.
+        """
+        from fontTools.ttLib import TTFont
+        from fontTools.ttLib.tables._g_l_y_f import Glyph
+
+        font: Any = TTFont(io.BytesIO(self._bytes), recalcTimestamp=False, recalcBBoxes=False)
+        order, outlines, metrics = font.getGlyphOrder(), font["glyf"], font["hmtx"].metrics
+        kept = _with_components([order[0], *(order[glyph] for glyph in glyphs)], outlines)
+        last = max(font.getGlyphID(name) for name in kept)
+        for number, name in enumerate(order):
+            if name in kept:
+                outlines[name].removeHinting()
+            elif number <= last:
+                outlines.glyphs[name], metrics[name] = Glyph(), (0, 0)
+            else:
+                del outlines.glyphs[name], metrics[name]
+        outlines.setGlyphOrder(order[: last + 1])
+        font.setGlyphOrder(order[: last + 1])
+        for tag in set(font.keys()) - TABLES:
+            del font[tag]
         out = io.BytesIO()
         font.save(out, reorderTables=True)
         return out.getvalue()
@@ -144,3 +157,14 @@ class MarkFont:
             "1 begincodespacerange\n<0000> <FFFF>\nendcodespacerange\n"
             f"{body}\nendcmap\nCMapName currentdict /CMap defineresource pop\nend\nend\n"
         ).encode("ascii")
+
+
+def _with_components(names: list[str], outlines: Any) -> set[str]:
+    """The glyphs and those that they are composed of."""
+    found: set[str] = set()
+    while names:
+        name = names.pop()
+        if name not in found:
+            found.add(name)
+            names += outlines[name].getComponentNames(outlines)
+    return found

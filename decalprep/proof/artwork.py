@@ -159,9 +159,9 @@ def _coarse_shift(
 def _likeness(a: Pixels, b: Pixels, mask: Mask) -> float:
     """Correlation -1..1 of the two pictures inside the mask, over all channels."""
     inside = mask.view(np.uint8)
-    one, two = (np.asarray(cv2.mean(p, inside)[:3]) for p in (a, b))
-    squares = [cv2.norm(p, cv2.NORM_L2SQR, inside) for p in (a, b, cv2.absdiff(a, b))]
     count = cv2.countNonZero(inside)
+    one, two = (np.array(cv2.sumElems(cv2.copyTo(p, inside))[:3]) / count for p in (a, b))
+    squares = [cv2.norm(p, cv2.NORM_L2SQR, inside) for p in (a, b, cv2.absdiff(a, b))]
     first = squares[0] - count * float(one @ one)
     second = squares[1] - count * float(two @ two)
     both = (squares[0] + squares[1] - squares[2]) / 2 - count * float(one @ two)

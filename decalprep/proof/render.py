@@ -226,8 +226,13 @@ def frame_for(
 
 def changing(pixels: Pixels) -> Mask:
     """Pixels near which there is any change of colour, as far as lettering may have moved."""
-    near = np.ones((2 * NEAR_PX + 1, 2 * NEAR_PX + 1), np.uint8)
-    return ~within(np.asarray(cv2.morphologyEx(pixels, cv2.MORPH_GRADIENT, near), np.uint8), 0, 0)
+    whole = cv2.cvtColor(pixels, cv2.COLOR_BGR2BGRA).view(np.uint32)[..., 0]
+    found = np.zeros(whole.shape, np.uint8)
+    found[:, 1:] = whole[:, 1:] != whole[:, :-1]
+    found[1:] |= whole[1:] != whole[:-1]
+    side, middle = 2 * NEAR_PX, NEAR_PX - 1  # between a pixel that is set and the one before it
+    near = cv2.dilate(found, np.ones((side, side), np.uint8), anchor=(middle, middle))
+    return np.asarray(near, np.uint8).view(np.bool_)
 
 
 def _boxes_of(mask: Mask, top: int) -> Iterator[tuple[int, int, int, int]]:
