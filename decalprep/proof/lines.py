@@ -87,8 +87,9 @@ def _measured(
     offsets = np.full(len(points), np.nan)
     widths = np.full(len(points), np.nan)
     tiles = np.floor(points / TILE_MM).astype(int)
-    for tile in np.unique(tiles, axis=0):
-        here = np.nonzero((tiles == tile).all(axis=1))[0]
+    order = np.lexsort((tiles[:, 1], tiles[:, 0]))
+    steps = np.diff(tiles[order], axis=0).any(axis=1)
+    for here in np.split(order, np.flatnonzero(steps) + 1):
         offsets[here], widths[here] = _profiles(
             view, page, points[here], normals[here], dpi, locate
         )
@@ -129,7 +130,6 @@ def _profiles(
     """(offsets, widths) in mm at each station, from one picture round them all."""
     box = Box.around([(float(x), float(y)) for x, y in points]).grown(REACH_MM + 0.2)
     picture = view.crop(page, box, dpi)
-    lightest = darkest(picture.pixels)
     frame = picture.picture_from_page
     pitch = picture.mm_per_px / 2
     t = np.arange(-REACH_MM, REACH_MM + pitch / 2, pitch)
@@ -137,10 +137,11 @@ def _profiles(
     y = points[:, 1:] + normals[:, 1:] * t
     u = (frame.a * x + frame.c * y + frame.e - 0.5).astype(np.float32)
     v = (frame.b * x + frame.d * y + frame.f - 0.5).astype(np.float32)
-    dark = 255.0 - cv2.remap(
-        lightest, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=255
-    ).astype(float)
-    return locate(dark, t)
+    levels = cv2.remap(
+        picture.pixels, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT,
+        borderValue=(255, 255, 255),
+    )  # fmt: skip
+    return locate(255 - darkest(np.asarray(levels, np.uint8)).astype(float), t)
 
 
 def _centres(dark: Floats, t: Floats) -> tuple[Floats, Floats]:

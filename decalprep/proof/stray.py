@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 import cv2
 import numpy as np
 import numpy.typing as npt
+import shapely
 from shapely import make_valid
 from shapely.geometry import Polygon
 
@@ -34,6 +35,7 @@ LOOKED_AT = (
     Layer.SCREW_CROSS,
 )
 Mask = npt.NDArray[np.uint8]
+Ring = npt.NDArray[np.float64]
 
 
 def stray_ink(
@@ -41,9 +43,10 @@ def stray_ink(
 ) -> list[Notice]:
     """A notice for each layer with ink outside what is expected there."""
     notices = []
+    inked = [_with_bleed(decal) for decal in decals]
     for layer in LOOKED_AT:
-        picture = view(layer.value)
-        area, where = _stray(picture, page, layer, decals)
+        rings, filled = _accounted(layer, decals, inked)
+        area, where = _stray(view(layer.value), page, rings, filled=filled)
         if where is not None:
             x, y = where.centre
             text = (
@@ -56,22 +59,36 @@ def stray_ink(
     return notices
 
 
+def _accounted(
+    layer: Layer, decals: Sequence[ExpectedDecal], inked: Sequence[Ring]
+) -> tuple[Sequence[Ring], bool]:
+    """(rings that a layer may have ink on, whether in them too)."""
+    holes = [hole for decal in decals for hole in decal.holes]
+    if layer is Layer.CUT_OUTLINE:
+        return [np.array(decal.outline_mm) for decal in decals], False
+    if layer is Layer.HOLE_GUIDE:
+        return [np.array(h.contour_mm) for h in holes if h.drawn_as == "contour"], False
+    if layer is Layer.SCREW_CROSS:
+        return [_round_cross(h) for h in holes if h.drawn_as == "cross"], True
+    return inked, True
+
+
 def _stray(
-    view: OpenPdf, page: int, layer: Layer, decals: Sequence[ExpectedDecal]
+    view: OpenPdf, page: int, rings: Sequence[Ring], *, filled: bool
 ) -> tuple[float, Box | None]:
-    """(area in mm2, box on the page) of ink away from the expected shapes of a layer."""
+    """(area in mm2, box on the page) of ink of a layer away from rings that account for it."""
     areas: list[Box] = []
     total = 0.0
     for picture in view.bands(page, DPI):
-        ink = (~within(picture.pixels, PAPER, 255)).astype(np.uint8)
+        ink = (~within(picture.pixels, PAPER, 255)).view(np.uint8)
         if not ink.any():
             continue
-        _blot(ink, picture.picture_from_page, layer, decals)
-        rows, columns = np.nonzero(ink)
-        if not len(rows):
+        _blot(ink, picture.picture_from_page, rings, filled=filled)
+        left, top, wide, high = cv2.boundingRect(ink)
+        if not wide:
             continue
-        total += len(rows) * (MM_PER_IN / DPI) ** 2
-        corners = Box(columns.min(), rows.min(), columns.max() + 1, rows.max() + 1).corners
+        total += cv2.countNonZero(ink) * (MM_PER_IN / DPI) ** 2
+        corners = Box(left, top, left + wide, top + high).corners
         areas.append(Box.around(picture.picture_from_page.inverse().apply_all(corners)))
     if total < LEAST_MM2:
         return 0.0, None
@@ -81,41 +98,32 @@ def _stray(
     return total, where
 
 
-def _blot(ink: Mask, frame: Affine, layer: Layer, decals: Sequence[ExpectedDecal]) -> None:
+def _blot(ink: Mask, frame: Affine, rings: Sequence[Ring], *, filled: bool) -> None:
     """Take away the ink that is accounted for."""
-    for decal in decals:
-        slack, filled = LINE_SLACK_MM, False
-        if layer is Layer.CUT_OUTLINE:
-            shapes = [decal.outline_mm]
-        elif layer is Layer.HOLE_GUIDE:
-            shapes = [h.contour_mm for h in decal.holes if h.drawn_as == "contour"]
-        elif layer is Layer.SCREW_CROSS:
-            shapes = [_round_cross(h) for h in decal.holes if h.drawn_as == "cross"]
-            filled = True
-        else:
-            shapes, filled = [_with_bleed(decal)], True
-        thickness = round(2 * slack * DPI / MM_PER_IN)
-        for shape in shapes:
-            if len(shape) < 3:
-                continue
-            ring = [np.rint(np.array(frame.apply_all(shape)) * 16 - 8).astype(np.int32)]
-            cv2.polylines(ink, ring, True, 0, thickness, shift=4)
-            if filled:
-                cv2.fillPoly(ink, ring, 0, shift=4)
+    thickness = round(2 * LINE_SLACK_MM * DPI / MM_PER_IN)
+    turn = np.array([[frame.a, frame.b], [frame.c, frame.d]])
+    for shape in rings:
+        if len(shape) < 3:
+            continue
+        points = shape @ turn + (frame.e, frame.f)
+        ring = [np.rint(points * 16 - 8).astype(np.int32)]
+        cv2.polylines(ink, ring, True, 0, thickness, shift=4)
+        if filled:
+            cv2.fillPoly(ink, ring, 0, shift=4)
 
 
-def _with_bleed(decal: ExpectedDecal) -> tuple[tuple[float, float], ...]:
+def _with_bleed(decal: ExpectedDecal) -> Ring:
     """The outline grown by the bleed and some slack; sharp corners reach out as far as ink may."""
     grown = make_valid(Polygon(decal.outline_mm)).buffer(
         SLACK_MM + decal.bleed_mm, join_style="mitre", mitre_limit=5.0
     )
     largest = max(getattr(grown, "geoms", [grown]), key=lambda part: part.area)
-    return tuple((x, y) for x, y, *_ in largest.exterior.coords)
+    return np.asarray(shapely.get_coordinates(largest.exterior))
 
 
-def _round_cross(hole: ExpectedHole) -> tuple[tuple[float, float], ...]:
+def _round_cross(hole: ExpectedHole) -> Ring:
     """A box round where a screw cross may have ink, whichever way it is turned."""
     box = Box.around(hole.contour_mm)
     length = max(hole.cross_mm or CROSS_MM, box.width, box.height)
     x, y = box.centre
-    return Box(x, y, x, y).grown(length / 2 + LINE_SLACK_MM).corners
+    return np.array(Box(x, y, x, y).grown(length / 2 + LINE_SLACK_MM).corners)
