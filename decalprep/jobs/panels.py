@@ -23,7 +23,7 @@ LATER = (
     "decalprep.proof.proving",
     "decalprep.nesting",
     "decalprep.export.pdf",
-    "fontTools.subset",
+    "fontTools.ttLib.tables._g_l_y_f",
     "decalprep.jobs.carry",
     "decalprep.jobs.report",
     "decalprep.jobs.tell",
