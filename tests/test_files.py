@@ -151,7 +151,7 @@ def test_next_set_heals_what_a_dead_process_left(tmp_path, monkeypatch, after):
     with monkeypatch.context() as patch:
         patch.setattr(module.os, "replace", dies)
         patch.setattr(module, "_put_back", lambda *_: None)
-        patch.setattr(module.shutil, "rmtree", lambda *_, **__: None)
+        patch.setattr(module, "_clear", lambda *_: None)
         with pytest.raises(Killed):
             write_folder(tmp_path, {"a.pdf": b"new a", "b.png": b"new b", "c.svg": b"new c"})
     write_folder(tmp_path, {"other.txt": b"x"})
@@ -160,7 +160,7 @@ def test_next_set_heals_what_a_dead_process_left(tmp_path, monkeypatch, after):
 
 def test_set_that_was_moved_whole_is_left_when_healing(tmp_path, monkeypatch):
     with monkeypatch.context() as patch:
-        patch.setattr(module.shutil, "rmtree", lambda *_, **__: None)
+        patch.setattr(module, "_clear", lambda *_: None)
         write_folder(tmp_path, {"a.pdf": b"new a"})
     write_folder(tmp_path, {"b.pdf": b"new b"})
     assert tree(tmp_path) == {"a.pdf": b"new a", "b.pdf": b"new b"}

@@ -7,7 +7,7 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from decalprep.errors import OutputProblem
@@ -41,12 +41,12 @@ def _sync_folder(folder: Path) -> None:
             os.close(handle)
 
 
-def _sync_files(paths: Sequence[Path]) -> None:
-    """Make files durable, several at a time: the disk then takes many in one go."""
+def _at_once(step: Callable[[Path], None], paths: Sequence[Path]) -> None:
+    """Do a step with each file, several at a time: the disk then takes many in one go."""
     from concurrent.futures import ThreadPoolExecutor
 
     with ThreadPoolExecutor(AT_A_TIME) as pool:
-        for _ in pool.map(_sync_file, paths):
+        for _ in pool.map(step, paths):
             pass
 
 
@@ -56,6 +56,19 @@ def _sync_file(path: Path) -> None:
         os.fsync(handle)
     finally:
         os.close(handle)
+
+
+def _unlink(path: Path) -> None:
+    with contextlib.suppress(OSError):
+        os.unlink(path)
+
+
+def _clear(stage: Path) -> None:
+    """Remove a stage; its journal first, so that one cleared in part puts nothing back."""
+    _unlink(stage / JOURNAL)
+    with contextlib.suppress(OSError):
+        _at_once(_unlink, [p for p in stage.rglob("*") if not p.is_dir()])
+    shutil.rmtree(stage, ignore_errors=True)
 
 
 def _mode_for(path: Path) -> int:
@@ -134,12 +147,12 @@ def write_folder(folder: Path | str, files: Mapping[str, bytes]) -> tuple[Path, 
         with _alone_in(home):
             for stale in sorted(home.glob(f"{STAGE}*")):
                 _put_back(home, stale)
-                shutil.rmtree(stale, ignore_errors=True)
+                _clear(stale)
             stage = Path(tempfile.mkdtemp(dir=home, prefix=STAGE))
             try:
                 return _stage_and_move(home, stage, files)
             finally:
-                shutil.rmtree(stage, ignore_errors=True)
+                _clear(stage)
     except OSError as e:
         raise _refused(home, e) from e
 
@@ -204,7 +217,7 @@ def _staged(home: Path, stage: Path, files: Mapping[str, bytes]) -> None:
         os.rename(temporary, stage / f"{number}")
         if target.exists():
             _keep(target, stage / "old" / f"{number}")
-    _sync_files([stage / f"{number}" for number in range(len(files))])
+    _at_once(_sync_file, [stage / f"{number}" for number in range(len(files))])
     for number, name in enumerate(files):  # last: a mode may keep the file from being opened
         with contextlib.suppress(OSError):
             os.chmod(stage / f"{number}", _mode_for(home / name))
