@@ -12,7 +12,8 @@ from decalprep.cleaning.features import _joined
 from decalprep.cleaning.rendering import fine_picture, picture_of, whole_box
 from decalprep.errors import InputProblem
 from decalprep.intake.compare import page_picture
-from decalprep.pdfstream.drawing import Span, open_page, pages_kept_open
+from decalprep.pdfstream.drawing import Span, open_page
+from decalprep.pdfstream.kept import pages_kept_open
 from decalprep.units import MM_PER_PT
 
 MM = 1 / MM_PER_PT

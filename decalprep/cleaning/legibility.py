@@ -62,14 +62,9 @@ class LegibilitySettings:
 
 
 def check_legibility(
-    artwork: Artwork,
-    settings: LegibilitySettings | None = None,
-    *,
-    contents: PageContents | None = None,
+    artwork: Artwork, settings: LegibilitySettings | None = None
 ) -> tuple[Notice, ...]:
     """Warnings about what could not be read or would not print at true size, worst first.
-
-    ``contents`` are those of the artwork's page, if at hand.
 
     Does not read lettering inside images, nor letters aslant; narrow places are found between
     dark and light only (L* 50), give or take a pixel of the rendering, whose dpi is told where
@@ -79,7 +74,7 @@ def check_legibility(
         InputProblem: the page cannot be read or drawn.
     """
     wanted = settings or LegibilitySettings()
-    contents = read_page(artwork.page_pdf) if contents is None else contents
+    contents = read_page(artwork.page_pdf)
     letters = words_of(artwork, contents)
     box = whole_box(artwork)
     dpi = dpi_within(box, _PIXELS_A_LINE * MM_PER_IN / wanted.least_line_mm)

@@ -32,6 +32,7 @@ from decalprep.intake.svg_judge import (
     compared,
     drawn_as,
     same_drawing,
+    stays_inside,
 )
 from decalprep.intake.svg_layers import Segment
 from decalprep.intake.svg_page import PageSize, clean_page, stacked_page
@@ -44,10 +45,14 @@ from decalprep.intake.svg_prepass import (
 )
 from decalprep.intake.svg_workshop import Workshop
 from decalprep.model import Notice, Severity
+from decalprep.pdfstream import read_page
 from decalprep.units import MM_PER_IN
 
 MAX_PIXELS = 120_000_000
 """The pixel route holds four bytes a pixel several times over; more would meet the memory cap."""
+
+SMALL_BYTES = 100_000
+"""Of a drawing up to this size it is known soon whether anything lies beyond the page."""
 
 PIXELS_A_SECOND = 2_000_000
 """The slowest that pixels are waited for: an A4 page at 600 dpi may take 17 s."""
@@ -122,7 +127,9 @@ def convert(prepared: Prepared, target: Target, *, options: IntakeOptions, name:
             "width_pt": target.page.width_pt,
             "height_pt": target.page.height_pt,
         }
-        told = shop.run(["picture", "typst", "beyond"], job)
+        # mostly the page tells that nothing lies beyond it; what may take long is not begun later
+        soon = len(whole) > SMALL_BYTES or b"filter" in whole
+        told = shop.run(["picture", "typst", *(["beyond"] if soon else [])], job)
         if told["picture"]:
             raise _not_drawn(shop, told["picture"])
         picture = _independent_picture(shop, segments)
@@ -134,6 +141,10 @@ def convert(prepared: Prepared, target: Target, *, options: IntakeOptions, name:
         else:
             made = _from_typst(shop, target, segments, truth)
         made = made or _by_later_routes(shop, target, job=job, truth=truth)
+        if not soon:
+            if made.route == "typst" and stays_inside(read_page(made.page_pdf), target.page):
+                return made
+            told = shop.run(["beyond"], job)
         beyond = () if told["beyond"] else beyond_notice(shop.folder / "beyond.png", name)
         return replace(made, notices=(*beyond, *made.notices))
 

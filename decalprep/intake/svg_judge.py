@@ -15,7 +15,7 @@ from decalprep.intake.compare import (
 )
 from decalprep.intake.svg_page import PageSize
 from decalprep.model import Notice
-from decalprep.pdfstream import read_page
+from decalprep.pdfstream import PageContents, read_page
 from decalprep.pdfstream.drawing import free_of_pictures
 
 BEYOND = 0.25
@@ -23,6 +23,9 @@ BEYOND_PX = (320, 320)
 BEYOND_SLACK_PX = 2
 BEYOND_COVER = 21
 """A quarter of the page is looked at round it; 2 px are 1 % of a side, such as half a stroke."""
+BEYOND_CLOSE = 0.005
+LONGEST_MITRE = 10.0
+"""A page is looked round at all if anything may reach half as far past it, mitres included."""
 
 
 @dataclass(frozen=True)
@@ -76,6 +79,24 @@ def _soft_spots(page: bytes, size: PageSize, pixels: tuple[int, int]) -> list[So
 def same_drawing(one: bytes, other: Picture, truth: Truth) -> Agreement:
     """How well a page agrees with another page of the same converter, already drawn."""
     return compare_pictures(drawn_as(truth, one), other, truth.px_per_mm)
+
+
+def stays_inside(contents: PageContents, page: PageSize) -> bool:
+    """Whether all that a converted page paints lies on the page, as far as its places tell surely.
+
+    The converter keeps what lies beyond, so False may only mean that it is clipped.
+    """
+    x, y = BEYOND_CLOSE * page.width_pt, BEYOND_CLOSE * page.height_pt
+    inside = Box(-x, -y, page.width_pt + x, page.height_pt + y)
+    if contents.features:
+        return False
+    boxes = [text.box_pt.grown(text.size_pt / 2) for text in contents.texts]
+    for image in contents.images:
+        boxes.append(Box.around(image.page_from_image.apply_all([(0, 0), (1, 0), (0, 1), (1, 1)])))
+    for shape in contents.shapes:
+        reach = LONGEST_MITRE * shape.stroke_width_pt[0] / 2 if shape.stroke else 0.0
+        boxes += [path.box.grown(reach) for path in shape.paths]
+    return all(inside.contains(box) for box in boxes)
 
 
 def beyond_notice(png: Path, name: str) -> tuple[Notice, ...]:

@@ -89,7 +89,7 @@ def prepare_panel(
         JobProblem: the job file names a layer, page or the like that the artwork has not.
     """
     from decalprep.intake.options import stated_limits
-    from decalprep.pdfstream.drawing import pages_kept_open
+    from decalprep.pdfstream.kept import pages_kept_open
 
     stated_limits()  # a fault of the environment, not of the job
     with job_names(job, "panel", job.panels.index(panel)), pages_kept_open():
@@ -134,8 +134,7 @@ def _prepared(
         edge_colours=bleed.edge_colours,
         fitted_from_decal=part_record.fitted_from_decal if part_record else Affine(),
     )
-    inside = _contents(cleaned.artwork, (whole, contents))
-    contents = _contents(bleed.artwork, (whole, contents), (cleaned.artwork, inside))
+    contents = read_page(bleed.artwork.page_pdf)
     notices = (
         *whole.notices,
         *(n for plate in (face, back) if plate for n in plate.notices),
@@ -146,7 +145,7 @@ def _prepared(
         *in_decal((*stripped.notices, *cleaned.notices), found.decal_from_artwork),
         *bleed.notices,
         *_safe_margin(panel, decal, contents),
-        *in_decal(_legibility(cleaned.artwork, inside, job), found.decal_from_artwork),
+        *in_decal(_legibility(cleaned.artwork, job), found.decal_from_artwork),
     )
     sources = (
         f"size of the whole page {whole.width_mm:.3f} x {whole.height_mm:.3f} mm: "
@@ -387,21 +386,13 @@ def _safe_margin(panel: PanelSpec, decal: Decal, contents: PageContents) -> tupl
     )
 
 
-def _contents(artwork: Artwork, *read: tuple[Artwork, PageContents]) -> PageContents:
-    """What an artwork's page paints, which may be a page that was read before."""
-    from decalprep.pdfstream import read_page
-
-    same = (contents for other, contents in read if other.page_pdf == artwork.page_pdf)
-    return next(same, None) or read_page(artwork.page_pdf)
-
-
-def _legibility(artwork: Artwork, contents: PageContents, job: Job) -> tuple[Notice, ...]:
+def _legibility(artwork: Artwork, job: Job) -> tuple[Notice, ...]:
     from decalprep.cleaning.legibility import LegibilitySettings, check_legibility
 
     settings = LegibilitySettings(
         viewing_distance_mm=job["viewing_distance"], printer_dpi=job["printer_dpi"]
     )
-    return check_legibility(artwork, settings, contents=contents)
+    return check_legibility(artwork, settings)
 
 
 def hairline_settings(job: Job) -> HairlineSettings:

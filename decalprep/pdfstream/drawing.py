@@ -8,7 +8,6 @@ That does not hold for pictures, whose pixels are averaged, nor for lettering of
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,13 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from decalprep.errors import InputProblem
+from decalprep.pdfstream.kept import MOST_KEPT, kept
 
 Pixels = NDArray[np.uint8]
 Paint = Callable[[Any, int, int, int], None]
 """(bitmap, times, left, top): the page ``times`` as large, pixel (left, top) first."""
 
 KEPT_BYTES = 1_000_000
-MOST_KEPT = 2
 REACH_PX = 3
 """So far round what a coarse drawing shows, in its own pixels, a finer one may differ."""
 _CELL_PX = 8
@@ -30,24 +29,6 @@ _FEW_CELLS = 16
 """A pass over a page takes as long as drawing so many cells of pixels, on a page of little."""
 _BYTES_OF_PASSES = 1_500_000
 """Each pass looks at everything on the page, which takes as long as its bytes are many."""
-
-_kept: ContextVar[dict[bytes, tuple[Any, Any]] | None] = ContextVar("_kept", default=None)
-
-
-@contextmanager
-def pages_kept_open() -> Iterator[None]:
-    """While it lasts, the last few pages looked at stay open for the next who looks at them."""
-    if _kept.get() is not None:
-        yield
-        return
-    pages: dict[bytes, tuple[Any, Any]] = {}
-    outer = _kept.set(pages)
-    try:
-        yield
-    finally:
-        _kept.reset(outer)
-        for opened in pages.values():
-            _close(*opened)
 
 
 @contextmanager
@@ -57,7 +38,8 @@ def open_page(pdf: bytes, *, where: str = "") -> Iterator[Any]:
     Raises:
         InputProblem: the page cannot be drawn.
     """
-    pages = _kept.get()
+    keeping = kept()
+    pages = None if keeping is None else keeping.pages
     found = None if pages is None else pages.pop(pdf, None)
     document, page = found or _opened(pdf, where)
     try:

@@ -13,6 +13,7 @@ from decalprep.geometry import Affine, Box, Point
 from decalprep.pdfstream.access import float_of, shown_parts, text_advance
 from decalprep.pdfstream.colour import space_family
 from decalprep.pdfstream.contents import PageContents, PaintedShape, ShownImage, ShownText
+from decalprep.pdfstream.kept import MOST_KEPT, kept
 from decalprep.pdfstream.paths import paths_in
 from decalprep.pdfstream.state import Frame
 from decalprep.pdfstream.tokens import Operation, inline_image_dict
@@ -53,6 +54,9 @@ def read_page(page_pdf: bytes, *, page: int = 0, limits: WalkLimits | None = Non
         TooMuch: beyond ``limits``.
         Unfaithful: a form contains itself.
     """
+    keeping = kept() if page == 0 and limits is None else None
+    if keeping is not None and page_pdf in keeping.read:
+        return keeping.read[page_pdf]
     with open_document(page_pdf) as document:
         if not 0 <= page < len(document.pages):
             raise InputProblem(
@@ -60,7 +64,12 @@ def read_page(page_pdf: bytes, *, page: int = 0, limits: WalkLimits | None = Non
             )
         reader = _Reader(document, limits=limits)
         reader.walk_page(document.pages[page])
-        return reader.contents()
+        contents = reader.contents()
+    if keeping is not None:
+        keeping.read[page_pdf] = contents
+        while len(keeping.read) > MOST_KEPT:
+            keeping.read.pop(next(iter(keeping.read)))
+    return contents
 
 
 class _Reader(Walker):
