@@ -147,6 +147,8 @@ class Arc:
         """The ends, and the rightmost, top, leftmost and lowest points that lie between them."""
         (x, y), r = self.centre, self.radius
         low, high = sorted((self.start_deg, self.start_deg + self.sweep_deg))
+        if not math.isfinite(low):
+            return [self.start, self.end]  # of an arc that is nowhere; who writes it refuses it
         if not math.isfinite(high - low):
             return [self.start, self.end]
         first = math.ceil(low / 90)
