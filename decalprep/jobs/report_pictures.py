@@ -169,9 +169,9 @@ def cut_out(opened: OpenPdf, cut: Cut, dpi: float, most_px: int) -> Image.Image:
     frame = picture_from_decal @ cut.page_from_decal.inverse()
     # lettering this small is drawn to whole pixels unless it is drawn larger and averaged down
     pixels = opened.fine_crop(cut.page, frame, (width, height), 2, where=True)
-    picture = Image.fromarray(np.ascontiguousarray(pixels[..., ::-1]))
+    picture = Image.frombytes("RGB", (width, height), pixels.tobytes(), "raw", "BGR")
     if cut.shape:
-        inside = Image.new("L", picture.size)
-        ImageDraw.Draw(inside).polygon(picture_from_decal.apply_all(cut.shape), fill=255)
-        picture = Image.composite(picture, Image.new("RGB", picture.size, "white"), inside)
+        outside = Image.new("L", picture.size, 255)
+        ImageDraw.Draw(outside).polygon(picture_from_decal.apply_all(cut.shape), fill=0)
+        picture.paste("white", mask=outside)
     return picture

@@ -26,6 +26,8 @@ from decalprep.units import MM_PER_IN, MM_PER_PT
 
 TURN_DEG = 1.0
 BAND_ROWS = 1024
+KEPT_PAGES = 2
+"""Pages of a file that are kept open at a time: decals may lie now on one, now on the other."""
 NEAR_PX = 2
 """So near to a change of colour a coarse picture is not trusted to show what a fine one does."""
 APART_PX = 64
@@ -57,30 +59,28 @@ class OpenPdf:
         if not self._document:
             raise InputProblem("the PDF cannot be opened for measuring", where=where)
         self.pages: int = raw.FPDF_GetPageCount(self._document)
-        self._page: tuple[int, object] | None = None
+        self._kept: dict[int, object] = {}
 
     def close(self) -> None:
         """Free the document."""
-        self._drop_page()
+        self.rest()
         raw.FPDF_CloseDocument(self._document)
 
     def rest(self) -> None:
-        """Free the page that was read last; it is read again when needed."""
-        self._drop_page()
-
-    def _drop_page(self) -> None:
-        if self._page is not None:
-            raw.FPDF_ClosePage(self._page[1])
-            self._page = None
+        """Free the pages that were read last; they are read again when needed."""
+        for page in self._kept.values():
+            raw.FPDF_ClosePage(page)
+        self._kept.clear()
 
     def _loaded(self, index: int) -> object:
-        if self._page is None or self._page[0] != index:
-            self._drop_page()
+        if index not in self._kept:
             page = raw.FPDF_LoadPage(self._document, index)
             if not page:
                 raise InputProblem(f"page {index + 1} cannot be read")
-            self._page = (index, page)
-        return self._page[1]
+            if len(self._kept) == KEPT_PAGES:
+                raw.FPDF_ClosePage(self._kept.pop(next(iter(self._kept))))
+            self._kept[index] = page
+        return self._kept[index]
 
     def size_mm(self, index: int) -> tuple[float, float]:
         """(width, height) of a page in mm, as pdfium sees it (32-bit floats)."""
