@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -45,6 +46,8 @@ INSETS = (0.0, 0.01, 0.02, 0.04, 0.08, 0.15, 0.25)
 WAYS = ((0, -1), (0, 1), (1, 0), (-1, 0))
 
 Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+Point = tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -106,10 +109,11 @@ class LabelRoom:
         self._inner: Floats = np.array(boxes).reshape(-1, 4)
         self.clear()
         self._edges: dict[tuple[int, float], Floats] = {}
+        self._bare: dict[tuple[Any, ...], tuple[Floats, Bools]] = {}
 
     def clear(self) -> None:
         """Give back all places that were taken."""
-        self._taken = self._inner
+        self._taken: Floats = np.empty((0, 4))
         self._full: dict[float, tuple[float, float]] = {}
 
     def find(self, index: int, wanted: _Try) -> _Place | None:
@@ -118,20 +122,31 @@ class LabelRoom:
         The most readable first: below, above, right, left; then upright in the same order.
         """
         clear = TIGHT_MM if wanted.text.isdigit() else CLEAR_MM
-        key = (index, clear)
-        if key not in self._edges:
-            self._edges[key] = _edge_points(self._areas[index], clear)
         for upright in (False, True):
             for way in WAYS:
-                boxes = _beside(self._edges[key], wanted.size, upright, way)
-                hits = np.flatnonzero(self._free(boxes))
-                if not wanted.pointer:
-                    hits = hits[self._are_its_own(index, boxes[hits])]
+                boxes, own = self._bare_beside(index, wanted.size, clear, upright, way)
+                free = ~self._clash(boxes)
+                hits = np.flatnonzero(free if wanted.pointer else free & own)
                 if len(hits):
                     box = Box(*(float(v) for v in boxes[hits[0]]))
                     self.take(box)
                     return _Place(box, upright, wanted)
         return None
+
+    def _bare_beside(
+        self, index: int, size: Point, clear: float, upright: bool, way: tuple[int, int]
+    ) -> tuple[Floats, Bools]:
+        """Boxes on one side of a piece that lie on bare sheet, whatever names are there already;
+        and which of them can be taken for no other piece's."""
+        key = index, size, clear, upright, way
+        if key not in self._bare:
+            edge = index, clear
+            if edge not in self._edges:
+                self._edges[edge] = _edge_points(self._areas[index], clear)
+            boxes = _beside(self._edges[edge], size, upright, way)
+            boxes = boxes[self._is_bare(boxes)]
+            self._bare[key] = boxes, self._are_its_own(index, boxes)
+        return self._bare[key]
 
     def find_anywhere(self, width: float, height: float) -> Box | None:
         """The lowest, then leftmost, free box of this size on a 1 mm grid; taken if found."""
@@ -143,7 +158,7 @@ class LabelRoom:
             self._full[height] = (width, float(y))
             rows = np.column_stack([xs, np.full_like(xs, y), xs + width, np.full_like(xs, y)])
             rows[:, 3] += height
-            if len(xs) and (free := self._free(rows)).any():
+            if len(xs) and (free := self._is_bare(rows) & ~self._clash(rows)).any():
                 box = Box(*(float(v) for v in rows[int(np.argmax(free))]))
                 self.take(box)
                 return box
@@ -156,23 +171,22 @@ class LabelRoom:
         row = [[grown.x0, grown.y0, grown.x1, grown.y1]]
         self._taken = np.vstack([self._taken, row])
 
-    def _free(self, boxes: Floats) -> npt.NDArray[np.bool_]:
+    def _clash(self, boxes: Floats) -> Bools:
+        """Which boxes overlap one that is taken."""
+        return _overlapping(boxes, self._taken)
+
+    def _is_bare(self, boxes: Floats) -> Bools:
+        """Which boxes lie on the sheet's printable area, off all pieces and marks."""
         p = self._inside
-        ok: npt.NDArray[np.bool_] = (
+        ok: Bools = (
             (boxes[:, 0] >= p.x0)
             & (boxes[:, 1] >= p.y0)
             & (boxes[:, 2] <= p.x1)
             & (boxes[:, 3] <= p.y1)
         )
-        hits = np.flatnonzero(ok)
-        if len(hits) and len(self._taken):
-            b, t = boxes[hits][:, None, :], self._taken[None, :, :]
-            clash = (b[..., 2] > t[..., 0]) & (b[..., 0] < t[..., 2])
-            clash &= (b[..., 3] > t[..., 1]) & (b[..., 1] < t[..., 3])
-            ok[hits[clash.any(axis=1)]] = False
-            hits = np.flatnonzero(ok)
-        if len(hits):
-            ok[hits] = ~shapely.intersects(self._solid, shapely.box(*boxes[hits].T))
+        ok[ok] = ~_overlapping(boxes[ok], self._inner)
+        if ok.any():
+            ok[ok] = ~shapely.intersects(self._solid, shapely.box(*boxes[ok].T))
         return ok
 
     def _are_its_own(self, index: int, boxes: Floats) -> npt.NDArray[np.bool_]:
@@ -186,6 +200,15 @@ class LabelRoom:
         own = np.ones(len(boxes), dtype=bool)
         own[which[hit]] = False
         return own
+
+
+def _overlapping(boxes: Floats, others: Floats) -> Bools:
+    """Which boxes overlap one of the others."""
+    b, t = boxes[:, None, :], others[None, :, :]
+    clash = (b[..., 2] > t[..., 0]) & (b[..., 0] < t[..., 2])
+    clash &= (b[..., 3] > t[..., 1]) & (b[..., 1] < t[..., 3])
+    found: Bools = np.any(clash, axis=1)
+    return found
 
 
 def _inner_boxes(area: BaseGeometry) -> Iterator[tuple[float, ...]]:
