@@ -1,9 +1,12 @@
 """Drawn finely only where a coarse drawing shows something: the same as drawn finely all over."""
 
+from typing import Any
+
 import numpy as np
+import pikepdf
 import pypdfium2.raw as raw
 import pytest
-from hairline_cases import artwork_of, page_bytes
+from hairline_cases import artwork_of, form, page_bytes
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
@@ -12,7 +15,8 @@ from decalprep.cleaning.features import _joined
 from decalprep.cleaning.rendering import fine_picture, picture_of, whole_box
 from decalprep.errors import InputProblem
 from decalprep.intake.compare import page_picture
-from decalprep.pdfstream.drawing import Span, open_page
+from decalprep.intake.svg_judge import Truth, drawn_as
+from decalprep.pdfstream.drawing import Span, free_of_pictures, open_page, spans_of
 from decalprep.pdfstream.kept import pages_kept_open
 from decalprep.units import MM_PER_PT
 
@@ -69,6 +73,34 @@ def test_parts_of_a_fine_picture(artwork, pictures: bool) -> None:
         off = np.abs(part.astype(int) - whole[top:bottom, left:right])
         assert off.max() <= 3
         assert (off > 0).mean() < 0.001
+
+
+def test_a_page_with_a_pattern_is_drawn_in_one_go() -> None:
+    """A pattern's tiles are laid from another place in each part of a picture."""
+
+    def dress(document: pikepdf.Pdf, page: Any, _: int) -> None:
+        tile = form(document, b"0 0 1 1 re f", PatternType=1, PaintType=1, TilingType=1)
+        tile.XStep, tile.YStep = 1.7, 1.7
+        tile.BBox = [0, 0, 1.7, 1.7]
+        page.Resources.Pattern = pikepdf.Dictionary(P=tile)
+
+    content = b"/Pattern cs /P scn 20 20 100 60 re f 0 g 150 20 30 60 re f"
+    page_pdf = page_bytes(content, dress)
+    assert not free_of_pictures(page_pdf)
+    assert free_of_pictures(page_bytes(b"0 g 150 20 30 60 re f"))
+    truth = Truth(np.full((701, 1411, 3), 255, np.uint8), 20.0, has_pixels=False)
+    assert (drawn_as(truth, page_pdf) == page_picture(page_pdf, (1411, 701))).all()
+
+
+def test_what_has_detail_all_over_is_one_part_unless_it_is_too_high() -> None:
+    detail = np.full((701, 90), 255, np.uint8)
+    (one,) = spans_of(detail, page_bytes=100, most_rows=701)
+    assert one == Span(0, 701, 0, 90)
+    parts = spans_of(detail, page_bytes=100, most_rows=128)
+    assert max(part.bottom - part.top for part in parts) <= 128
+    assert sum(part.bottom - part.top for part in parts) == 701
+    few = spans_of(detail, page_bytes=10_000_000, most_rows=128)
+    assert [part.bottom - part.top for part in few] == [128] * 5 + [61]
 
 
 def test_most_of_a_plain_page_is_not_drawn_finely() -> None:

@@ -79,8 +79,9 @@ def _may_stay(pdf: bytes) -> bool:
 
 
 def free_of_pictures(pdf: bytes) -> bool:
-    """True where a page that qpdf wrote can hold no image object; inline images are not seen."""
-    return b"/Height" not in pdf and b"/ObjStm" not in pdf
+    """True where a page that qpdf wrote can hold no image object and no tiles of a pattern, which
+    pdfium draws otherwise in a part of a picture; inline images are not seen."""
+    return not any(word in pdf for word in (b"/Height", b"/PatternType 1", b"/ObjStm"))
 
 
 @dataclass(frozen=True)
@@ -181,7 +182,7 @@ def spans_of(detail: Pixels, *, page_bytes: int, most_rows: int) -> list[Span]:
     size = grown.shape[1] // cell, grown.shape[0] // cell
     whole = np.asarray(cv2.threshold(grown, 0, 255, cv2.THRESH_BINARY)[1])  # 1 of 64 must count
     there = np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA)) > 0
-    most = max(most_rows // cell, 1)
+    most = -(-most_rows // cell)
     cells = _parts(there, Span(0, size[1], 0, size[0]), most)
     passes = _BYTES_OF_PASSES // max(page_bytes, 1)
     if len(cells) > passes:
