@@ -1,5 +1,6 @@
 """Scans at 0 and 90 degrees: printer and scanner told apart, uncertainty honest, misuse refused."""
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -206,3 +207,41 @@ def test_cropped_scans_cost_uncertainty_and_are_told() -> None:
     cropped = shape_from_scans([scans[0], replace(scans[1], image_size_px=(wide - 200, high))])
     assert [n.code for n in cropped.shape.notices] == ["scan-cropped"]
     assert cropped.shape.covariance[0][0] > whole.covariance[0][0] + 200e-6**2
+
+
+def sheet_lines(turn_deg: float, outward_mm: float) -> ScanPoints:
+    """A plate's outline and corner marks on a true scanner; ink pushes the outline's lines out."""
+    runs = [((x, y), (1.0 if x > 0 else -1.0, 0.0), outward_mm)
+            for x in (-50, 50) for y in range(-35, 36)]  # fmt: skip
+    runs += [((x, y), (0.0, 1.0 if y > 0 else -1.0), outward_mm)
+             for y in (-35, 35) for x in range(-50, 51)]  # fmt: skip
+    runs += [((x, s * y), (1.0, 0.0), 0.0) for x in (-70, 70) for s in (-1, 1)
+             for y in range(90, 101)]  # fmt: skip
+    runs += [((s * x, y), (0.0, 1.0), 0.0) for y in (-100, 100) for s in (-1, 1)
+             for x in range(60, 71)]  # fmt: skip
+    page, normals, off = (np.array(part, dtype=float) for part in zip(*runs, strict=True))
+    c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+    turn, px = np.array([[c, s], [-s, c]]), 150 / 25.4
+    image = (page + off[:, None] * normals) @ turn
+    on_glass = np.abs(image[:, 0]) < 77
+    rows = np.floor(page / 25).astype(int)
+    return ScanPoints(
+        f"lines at {turn_deg:.0f}",
+        tuple(map(tuple, page[on_glass].tolist())),
+        tuple(map(tuple, (image * px)[on_glass].tolist())),
+        tuple(rows[on_glass][:, 1].tolist()),
+        tuple(rows[on_glass][:, 0].tolist()),
+        turn_deg,
+        (px, px),
+        (921, 1299),
+        normals=tuple(map(tuple, (normals @ turn)[on_glass].tolist())),
+    )
+
+
+def test_ink_beside_lines_is_no_lens() -> None:
+    """Lines pushed out by 0.03 mm once came out as a lens of 0.25 mm, of more with noise."""
+    found = shape_from_scans([sheet_lines(0.4, 0.03), sheet_lines(90.3, 0.03)])
+    assert abs(found.scanner.lens3_mm) < 0.1
+    # 0.03 mm at 50 is 6e-4; what is beyond it would be the lens.
+    assert found.px_per_mm[0] == pytest.approx(150 / 25.4, rel=6e-4)
+    assert abs(found.shape.ratio) < 1e-4

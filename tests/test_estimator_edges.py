@@ -92,9 +92,15 @@ def test_without_diagonals_the_lean_is_unmeasured_and_says_so():
     assert (got.scale_x, got.scale_y, got.skew) == pytest.approx((0.002, -0.001, 0.0), abs=1e-7)
     assert got.u[2] == pytest.approx(UNMEASURED)
     assert [n.code for n in got.notices] == ["skew-not-measured"]
-    assert f"{UNMEASURED * 200:.1f} mm over 200 mm" in got.notices[0].text
+    assert "give or take 0.8 mm over 200 mm" in got.notices[0].text
     full = estimate_printer(page(press=press), LAYOUT, accept=ALL)
     assert full.notices == ()
+
+
+def test_diagonals_alone_do_not_tell_width_from_height():
+    """They tell their mean and the lean: two things, of which neither is a direction's size."""
+    with pytest.raises(ReadingsRefused, match="do not give both directions"):
+        estimate_printer(page(("diag1", "diag2")), LAYOUT, accept=ALL)
 
 
 def test_a_slip_shows_in_its_own_residual_and_in_the_scatter():
