@@ -147,10 +147,8 @@ class Arc:
         """The ends, and the rightmost, top, leftmost and lowest points that lie between them."""
         (x, y), r = self.centre, self.radius
         low, high = sorted((self.start_deg, self.start_deg + self.sweep_deg))
-        if not math.isfinite(low):
-            return [self.start, self.end]  # of an arc that is nowhere; who writes it refuses it
         if not math.isfinite(high - low):
-            return [self.start, self.end]
+            return [self.start, self.end]  # of an arc that is nowhere; who writes it refuses it
         first = math.ceil(low / 90)
         last = min(math.floor(high / 90), first + 3)
         round_it = ((x + r, y), (x, y + r), (x - r, y), (x, y - r))

@@ -14,7 +14,7 @@ from decalprep.proof.artparts import NO_PICTURE, artwork_parts
 from decalprep.proof.expected import ExpectedDecal, ExpectedJob
 from decalprep.proof.layers import layered
 from decalprep.proof.lineparts import Judged, cross_parts, guide_parts, measured_size, outline_parts
-from decalprep.proof.lines import MeasuredLine, measure_lines
+from decalprep.proof.lines import measure_lines
 from decalprep.proof.marks import measure_marks
 from decalprep.proof.result import TOLERANCE_MM, Part, Proof, ProofRow
 from decalprep.proof.stations import stations_on
@@ -66,10 +66,7 @@ def prove(
     structure = next(found)
     lines = [line for _ in pages for line in next(found)]
     pictures = [next(found) for _ in placed]
-    rows = [
-        _row(decal, line, picture, tolerance_mm)
-        for decal, line, picture in zip(placed, lines, pictures, strict=True)
-    ]
+    rows = [_row(*each) for each in zip(placed, lines, pictures, strict=True)]
     notices: list[Notice] = [notice for _ in pages for notice in next(found)]
     marks = [row for _ in sheets for row in next(found)]
     rows += [_absent(decal) for decal in expected.decals if decal.page not in pages]
@@ -104,10 +101,14 @@ def _blank_notices(row: ProofRow) -> list[Notice]:
     ]
 
 
+Lines = tuple[tuple[float, float], list[Judged]]
+"""A decal's measured size (true mm), and its judged outline and holes."""
+
+
 def _lines(
     views: Views, page: int, decals: Sequence[ExpectedDecal], tolerance_mm: float
-) -> list[tuple[MeasuredLine, list[Judged]]]:
-    """Outline and judged holes of each decal of a sheet; a layer is measured all at once."""
+) -> list[Lines]:
+    """Size, outline and holes of each decal of a sheet; a layer is measured all at once."""
     outlines = [stations_on(d.outline_mm, closed=True) for d in decals]
     measured = measure_lines(views.of(Layer.CUT_OUTLINE.value), page, outlines)
     drawn = [h.contour_mm for d in decals for h in d.holes if h.drawn_as == "contour"]
@@ -116,27 +117,25 @@ def _lines(
     view = views.of(Layer.SCREW_CROSS.value)
     found = []
     for decal, line in zip(decals, measured, strict=True):
+        size = measured_size(decal, line)
+        judged = [outline_parts(decal, line, size, tolerance_mm)]
         crosses = [h for h in decal.holes if h.drawn_as == "cross"]
-        judged = [cross_parts(view, decal, hole, tolerance_mm) for hole in crosses]
+        judged += [cross_parts(view, decal, hole, tolerance_mm) for hole in crosses]
         for hole in decal.holes:
             if hole.drawn_as == "contour":
                 judged.append(guide_parts(decal, hole, next(guides), tolerance_mm))
-        found.append((line, judged))
+        found.append((size, judged))
     views.rest()
     return found
 
 
 def _row(
-    decal: ExpectedDecal,
-    measured: tuple[MeasuredLine, list[Judged]],
-    artwork: tuple[Judged, tuple[float, float]],
-    tolerance_mm: float,
+    decal: ExpectedDecal, lines: Lines, artwork: tuple[Judged, tuple[float, float]]
 ) -> ProofRow:
     """Everything that was measured of one decal."""
-    line, holes = measured
-    size = measured_size(decal, line)
+    size, drawn = lines
     picture, art_mm = artwork
-    judged = [outline_parts(decal, line, size, tolerance_mm), *holes, picture]
+    judged = [*drawn, picture]
     parts: list[Part] = [part for found, _ in judged for part in found]
     return ProofRow(
         decal.name,
