@@ -3,13 +3,15 @@
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
+from outline_pages import artwork, filled, rect, stroked, text
 
-from decalprep.geometry import Affine
+from decalprep.geometry import Affine, Box
 from decalprep.model import Layer
 from decalprep.proof.artwork import MeasuredArtwork, measure_artwork
 from decalprep.proof.layers import Layered
-from decalprep.proof.render import open_pdf
+from decalprep.proof.render import frame_for, open_pdf
 from decalprep.proof.selfcheck import KINDS, Wrongs, artwork_form, specimen_job
 from decalprep.proof.specimen import Form, one_page
 
@@ -155,3 +157,17 @@ def test_near_white_made_white_does_not_count():
     decal = replace(job.decals[0], artwork=replace(art, page_pdf=one_page(tinted)))
     with open_pdf(lacking) as view, open_pdf(one_page(tinted)) as reference:
         assert measure_artwork(view, reference, decal).state == "same"
+
+
+def test_drawn_finely_only_where_it_changes_is_the_same_picture():
+    """Small lettering, thin lines and plain ground: a fine picture of all of it differs by 1."""
+    panel = filled(rect(2, 2, 66, 36)) + stroked(rect(6, 20, 40, 3), 0.05, "1 1 1")
+    panel += text(6, 10, "ENGINE ROOM FAN", 1.2) + text(50, 30, "OIL", 3.0)
+    frame, size = frame_for(Box(0, 0, 70, 40), 300.0)
+    with open_pdf(artwork(70, 40, panel).page_pdf) as opened:
+        whole = opened.fine_crop(0, frame, size, 4)
+        partly = opened.fine_crop(0, frame, size, 4, where=True)
+        coarse = opened.draw(0, frame, size)
+    apart = [int(np.abs(whole.astype(int) - other).max()) for other in (partly, coarse)]
+    assert apart[0] <= 1
+    assert apart[1] > 60  # what the coarse picture shows is another one

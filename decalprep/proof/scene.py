@@ -40,7 +40,8 @@ class Scene:
         self.images = "pixels" in kinds
         self.growth_mm = self.art.hairline_mm / 2 if "drawn" in kinds else 0.0
         self.over = OVER_IMAGES if self.images else OVER
-        self.sheet = self.sheet_picture(self.frame, self.size, self.over, where=self.mask)
+        self._where: Mask | bool = False if self.images else self.mask  # images move with the grid
+        self.sheet = self.sheet_picture(self.frame, self.size, self.over, where=self._where)
 
     def sheet_picture(
         self, frame: Affine, size: tuple[int, int], over: int, *, where: Mask | bool = False
@@ -66,7 +67,7 @@ class Scene:
 
     def wanted(self, move: Affine) -> Pixels:
         """The reference on the scene's own grid."""
-        return self.wanted_picture(move, self.frame, self.size, self.over, where=self.mask)
+        return self.wanted_picture(move, self.frame, self.size, self.over, where=self._where)
 
     def _bare(self, pixels: Pixels) -> Pixels:
         pale = within(pixels, math.ceil(self.art.white_below), 255)
