@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -38,18 +37,17 @@ def boxes_over(shape: BaseGeometry) -> list[Box]:
     x0, y0, x1, y1 = shape.bounds
     edges = np.append(np.arange(y0, y1 - 1e-9, STRIP_MM), y1)
     found: list[Box] = []
-    for low, high in pairwise(edges):
-        strip = shapely.intersection(shape, shapely.box(x0 - 1, low, x1 + 1, high))
-        for part in shapely.get_parts(strip):
-            if part.area <= 0:
-                continue
-            left, _, right, _ = (round(v, 3) for v in part.bounds)
-            one = Box(left, round(float(low), 3), right, round(float(high), 3))
-            below = next((b for b in found if b.y1 == one.y0 and _same_width(b, one)), None)
-            if below is not None:
-                found.remove(below)
-                one = Box(below.x0, below.y0, below.x1, one.y1)
-            found.append(one)
+    strips = shapely.intersection(shape, shapely.box(x0 - 1, edges[:-1], x1 + 1, edges[1:]))
+    parts, which = shapely.get_parts(strips, return_index=True)
+    solid = shapely.area(parts) > 0
+    for k, (left, _, right, _) in zip(which[solid], shapely.bounds(parts[solid]), strict=True):
+        low, high = (round(float(y), 3) for y in edges[k : k + 2])
+        one = Box(round(float(left), 3), low, round(float(right), 3), high)
+        below = next((b for b in found if b.y1 == one.y0 and _same_width(b, one)), None)
+        if below is not None:
+            found.remove(below)
+            one = Box(below.x0, below.y0, below.x1, one.y1)
+        found.append(one)
     return found
 
 
