@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from decalprep.errors import InputProblem
-from decalprep.pdfstream.drawing import Span, open_page, painted, spans_of, uneven
+from decalprep.pdfstream.drawing import Span, open_page, painted, spans_of, uneven, whole_pixels
 
 Picture = npt.NDArray[np.uint8]
 
@@ -106,13 +106,26 @@ def compare_pictures(one: Picture, other: Picture, px_per_mm: float) -> Agreemen
     """
     if one.shape != other.shape or one.ndim != 3:
         raise ValueError(f"pictures differ in size: {one.shape} and {other.shape}")
+    tile_px = max(round(px_per_mm), 1)
+    level, top, left = _worst(_levels(one, other), tile_px)
+    at = (left / px_per_mm + 0.5, top / px_per_mm + 0.5)
+    return Agreement(level, at, px_per_mm)
+
+
+def _levels(one: Picture, other: Picture) -> Picture:
+    """How far the pictures are apart at each pixel, one pixel forgiven: 0 where they are alike."""
     import cv2
 
     a, b = np.ascontiguousarray(one), np.ascontiguousarray(other)
-    tile_px = max(round(px_per_mm), 1)
-    level, top, left = _worst(_strongest(cv2.max(_beyond(a, b), _beyond(b, a))), tile_px)
-    at = (left / px_per_mm + 0.5, top / px_per_mm + 0.5)
-    return Agreement(level, at, px_per_mm)
+    rows, columns = a.shape[:2]
+    levels = np.zeros((rows, columns), np.uint8)
+    unlike = (whole_pixels(a) != whole_pixels(b)).view(np.uint8)
+    for span in spans_of(unlike, page_bytes=1, most_rows=rows):
+        near = span.grown(1, rows, columns)
+        p, q = near.of(a), near.of(b)
+        apart = _strongest(cv2.max(_beyond(p, q), _beyond(q, p)))
+        span.of(levels)[:] = span.moved(-near.top, -near.left).of(apart)
+    return levels
 
 
 @dataclass(frozen=True)

@@ -48,18 +48,18 @@ def panels_of(
 
     kinds = {PurePath(panel["artwork"]).suffix.lower() for panel in job.panels}
     if len(job.panels) > 1:
+        if ".svg" in kinds:
+            from decalprep.intake.svg_process import converters
+
+            converters()  # they start by themselves in the meantime
         for name in (*NEEDED, *(READERS[kind] for kind in sorted(kinds) if kind in READERS)):
             import_module(name)
     tasks = [partial(ready, panel, part) for panel, part in zip(job.panels, parts, strict=True)]
-    found = all_done(tasks, say, meanwhile=partial(_load_later, kinds))
+    found = all_done(tasks, say, meanwhile=_load_later)
     return tuple(one for one, _ in found), tuple(finish for _, finish in found)
 
 
-def _load_later(kinds: set[str]) -> None:
-    """Load what is needed later on; this process's own SVG converters start in the meantime."""
-    if ".svg" in kinds:
-        from decalprep.intake.svg_process import converters
-
-        converters()
+def _load_later() -> None:
+    """Load what is needed later on."""
     for name in LATER:
         import_module(name)

@@ -153,11 +153,7 @@ def paint_into(pixels: Pixels, paint: Paint, span: Span, times: int = 1) -> None
 
 def uneven(picture: Pixels) -> Pixels:
     """Not 0 where a pixel differs from a neighbour; of 4 channels the last is passed over."""
-    import cv2
-
-    if picture.shape[2] == 3:
-        picture = np.asarray(cv2.cvtColor(picture, cv2.COLOR_BGR2BGRA))
-    whole = np.ascontiguousarray(picture).view(np.uint32)[:, :, 0] & np.uint32(0xFFFFFF)
+    whole = whole_pixels(picture)
     found = np.zeros(whole.shape, np.uint8)
     across = (whole[:, 1:] != whole[:, :-1]).view(np.uint8)
     down = (whole[1:] != whole[:-1]).view(np.uint8)
@@ -166,6 +162,18 @@ def uneven(picture: Pixels) -> Pixels:
     found[1:] |= down
     found[:-1] |= down
     return found
+
+
+def whole_pixels(picture: Pixels) -> NDArray[np.uint32]:
+    """A number a pixel, the same for the same colour; of 4 channels the last is passed over."""
+    import cv2
+
+    if picture.shape[2] == 3:
+        alike: NDArray[np.uint32] = np.asarray(cv2.cvtColor(picture, cv2.COLOR_BGR2BGRA)).view(
+            np.uint32
+        )[:, :, 0]
+        return alike
+    return np.ascontiguousarray(picture).view(np.uint32)[:, :, 0] & np.uint32(0xFFFFFF)
 
 
 def spans_of(detail: Pixels, *, page_bytes: int, most_rows: int) -> list[Span]:
