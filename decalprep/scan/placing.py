@@ -27,7 +27,7 @@ _LEAST_INSIDE = 0.4
 """Turned by 90 degrees a sheet hangs over the side of the glass: 0.73 of an A4 sheet is seen."""
 _SURE = 0.95
 """Found less than this, a sheet may lie beside the place found for it: others are tried."""
-_PROMISING = 0.45
+_PROMISING = 0.5
 _CLEARLY = 0.01
 _ROUNDS = 2
 _FAINT = 30.0
