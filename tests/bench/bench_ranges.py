@@ -1,7 +1,7 @@
 """Do measured prints lie within the ranges that are stated for them? Virtual prints, truth known.
 
 Run from the project's folder: python tests/bench/bench_ranges.py [how many, 12 if not said]
-Each print has its own printer, scanner, turn and place; then as many again of which a side is cut off.
+Each print has its own printer, scanner, turn and place; then as many again with a side cut off.
 """
 
 import math
