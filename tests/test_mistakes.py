@@ -94,7 +94,8 @@ def test_a_job_file_that_is_no_toml(bench: Path, capsys: pytest.CaptureFixture[s
 
 def test_wrong_path_of_the_artwork(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     job(bench, artwork="blige.svg")
-    fails(capsys, JOB, ExitCode.JOB, "job.toml:6", "blige.svg is not there")
+    near = "did you mean 'bilge.svg'?"
+    fails(capsys, JOB, ExitCode.JOB, "job.toml:6", "blige.svg is not there", near)
 
 
 def test_a_unit_that_is_none(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:

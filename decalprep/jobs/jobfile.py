@@ -357,6 +357,16 @@ def _check_names(
                 reader.fault(("panel", str(k), "sheets"), words)
 
 
+def _no_file(path: Path, relative: str, folder: Path) -> str:
+    """Why a file of the job cannot be it, and names like it in its folder."""
+    from decalprep.intake.files import meant_file
+
+    if path.is_dir():
+        return f"{relative} is a folder, not a file (looked in {folder})"
+    near = meant_file(path)
+    return f"{relative} is not there (looked in {folder})" + (f"; {near}" if near else "")
+
+
 def _check_files(reader: _Reader, folder: Path, panels: tuple[PanelSpec, ...]) -> tuple[Path, ...]:
     files = []
     for k, panel in enumerate(panels):
@@ -366,10 +376,7 @@ def _check_files(reader: _Reader, folder: Path, panels: tuple[PanelSpec, ...]) -
                 continue
             path = folder / relative
             if not path.is_file():
-                kind = "is a folder, not a file" if path.is_dir() else "is not there"
-                reader.fault(
-                    ("panel", str(k), key), f'"{key}": {relative} {kind} (looked in {folder})'
-                )
+                reader.fault(("panel", str(k), key), f'"{key}": {_no_file(path, relative, folder)}')
             elif not path.resolve().is_relative_to(folder.resolve()):
                 reader.fault(
                     ("panel", str(k), key),
