@@ -14,6 +14,7 @@ from decalprep.cleaning import LegibilitySettings, check_legibility
 from decalprep.cleaning.features import _joined
 from decalprep.cleaning.rendering import fine_picture, picture_of, whole_box
 from decalprep.errors import InputProblem
+from decalprep.intake import compare
 from decalprep.intake.compare import page_picture
 from decalprep.intake.svg_judge import Truth, drawn_as
 from decalprep.pdfstream.drawing import Span, free_of_pictures, open_page, spans_of
@@ -90,6 +91,24 @@ def test_a_page_with_a_pattern_is_drawn_in_one_go() -> None:
     assert free_of_pictures(page_bytes(b"0 g 150 20 30 60 re f"))
     truth = Truth(np.full((701, 1411, 3), 255, np.uint8), 20.0, has_pixels=False)
     assert (drawn_as(truth, page_pdf) == page_picture(page_pdf, (1411, 701))).all()
+
+
+def test_a_gradient_that_ends_where_two_parts_meet(monkeypatch: pytest.MonkeyPatch) -> None:
+    def dress(document: pikepdf.Pdf, page: Any, _: int) -> None:
+        ends = pikepdf.Dictionary(FunctionType=2, Domain=[0, 1], C0=[1, 0, 0], C1=[0, 0, 1], N=1)
+        shading = pikepdf.Dictionary(
+            ShadingType=2, ColorSpace=pikepdf.Name.DeviceRGB, Coords=[0, 0, 200, 0], Function=ends
+        )
+        fill = document.make_indirect(pikepdf.Dictionary(PatternType=2, Shading=shading))
+        page.Resources.Pattern = pikepdf.Dictionary(P=fill)
+
+    # tops within two pixels of row 128, where a part ends
+    bars = " ".join(f"{2 * k} 20 1.5 {61.4 + 0.0065 * k:.4f} re" for k in range(95))
+    page_pdf = page_bytes(f"/Pattern cs /P scn {bars} f".encode(), dress)
+    whole = page_picture(page_pdf, (1400, 700)).astype(int)
+    parts = [Span(top, min(top + 128, 700), 0, 1400) for top in range(0, 700, 128)]
+    monkeypatch.setattr(compare, "spans_of", lambda *_, **__: parts)
+    assert np.abs(page_picture(page_pdf, (1400, 700)) - whole).max() <= 3
 
 
 def test_what_has_detail_all_over_is_one_part_unless_it_is_too_high() -> None:

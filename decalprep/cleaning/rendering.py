@@ -10,6 +10,7 @@ import numpy as np
 from decalprep.geometry import Box
 from decalprep.model import Artwork
 from decalprep.pdfstream.drawing import (
+    EDGE_PX,
     Paint,
     Span,
     free_of_pictures,
@@ -44,16 +45,23 @@ def picture_of(artwork: Artwork, box_mm: Box, dpi: float) -> "np.ndarray[Any, An
     Raises:
         InputProblem: the page cannot be drawn.
     """
-    import cv2
-
     height, width = pixels_in(box_mm, dpi)
     pixels = np.empty((height, width, 3), np.uint8)
     with open_drawing(artwork) as page:
         paint = painter(page, artwork, box_mm, dpi)
         for top in range(0, height, BAND_ROWS):
             band = Span(top, min(top + BAND_ROWS, height), 0, width)
-            cv2.cvtColor(painted(paint, band), cv2.COLOR_BGRA2RGB, dst=band.of(pixels))
+            _paint_part(pixels, paint, band)
     return pixels
+
+
+def _paint_part(pixels: "np.ndarray[Any, Any]", paint: Paint, part: Span) -> None:
+    """Fill a part of an RGB picture."""
+    import cv2
+
+    near = part.grown(EDGE_PX * TIMES, *pixels.shape[:2])
+    bgrx = part.moved(-near.top, -near.left).of(painted(paint, near))
+    cv2.cvtColor(bgrx, cv2.COLOR_BGRA2RGB, dst=part.of(pixels))
 
 
 def pixels_in(box_mm: Box, dpi: float) -> tuple[int, int]:
@@ -145,7 +153,7 @@ def fine_picture(artwork: Artwork, box_mm: Box, dpi: float, *, pictures: bool) -
             )
         )
         for span in spans:
-            cv2.cvtColor(painted(paint, span), cv2.COLOR_BGRA2RGB, dst=span.of(pixels))
+            _paint_part(pixels, paint, span)
     rgb = np.asarray(cv2.cvtColor(coarse, cv2.COLOR_BGRA2RGB))
     return FinePicture(box_mm, dpi, pixels, spans, rgb)
 

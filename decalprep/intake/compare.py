@@ -15,7 +15,15 @@ import numpy as np
 import numpy.typing as npt
 
 from decalprep.errors import InputProblem
-from decalprep.pdfstream.drawing import Span, open_page, painted, spans_of, uneven, whole_pixels
+from decalprep.pdfstream.drawing import (
+    EDGE_PX,
+    Span,
+    open_page,
+    painted,
+    spans_of,
+    uneven,
+    whole_pixels,
+)
 
 Picture = npt.NDArray[np.uint8]
 
@@ -199,9 +207,11 @@ def _page_picture(
         seen = painted(paint, whole)
         detail = np.maximum(uneven(seen), uneven(beside))
     for span in spans_of(detail, page_bytes=page_bytes, most_rows=pixels[1]):
-        fine = painted(paint, span.larger(times, pixels[1] * times, pixels[0] * times), times)
-        size = (span.right - span.left, span.bottom - span.top)
-        span.of(seen)[:] = cv2.resize(fine, size, interpolation=cv2.INTER_AREA)
+        near = span.grown(EDGE_PX, pixels[1], pixels[0])
+        fine = painted(paint, near.larger(times, pixels[1] * times, pixels[0] * times), times)
+        size = (near.right - near.left, near.bottom - near.top)
+        less = np.asarray(cv2.resize(fine, size, interpolation=cv2.INTER_AREA))
+        span.of(seen)[:] = span.moved(-near.top, -near.left).of(less)
     return np.asarray(cv2.cvtColor(seen, cv2.COLOR_BGRA2RGB), np.uint8)
 
 

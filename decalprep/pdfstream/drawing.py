@@ -24,6 +24,9 @@ Paint = Callable[[Any, int, int, int], None]
 KEPT_BYTES = 1_000_000
 REACH_PX = 3
 """So far round what a coarse drawing shows, in its own pixels, a finer one may differ."""
+EDGE_PX = 1
+"""So much more is drawn round a part, in coarse pixels: at a picture's edge pdfium may leave out a
+row of what only just reaches into it (seen at gradients on strokes and text)."""
 _CELL_PX = 8
 _FEW_CELLS = 16
 """A pass over a page takes as long as drawing so many cells of pixels, on a page of little."""
