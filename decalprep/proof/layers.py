@@ -9,14 +9,15 @@ a placed artwork are left in their own state.
 from __future__ import annotations
 
 import io
+import struct
 import zlib
 from collections.abc import Collection
 from functools import lru_cache
 from typing import Any
 
-from pypdf import PdfReader, PdfWriter
+from pypdf import PdfReader
 from pypdf.errors import PyPdfError
-from pypdf.generic import ArrayObject, DictionaryObject, IndirectObject, NameObject
+from pypdf.generic import ArrayObject, DictionaryObject, IndirectObject, NameObject, NumberObject
 
 from decalprep.errors import InputProblem
 
@@ -30,6 +31,7 @@ PDF_FAULTS = (
     RecursionError,
     TypeError,
     ValueError,
+    struct.error,
     zlib.error,
 )
 """What pypdf raises over broken files; told as one line at this room's border."""
@@ -75,12 +77,10 @@ class Layered:
         self._pdf = pdf
         self._groups: dict[str, set[int]] = {}
         self._views: dict[frozenset[str], bytes] = {}
-        self._writer: PdfWriter | None = None
-        self._properties: Any = None
         try:
-            reader = PdfReader(io.BytesIO(pdf))
-            for index in range(len(reader.pages)):
-                for name, references in page_groups(reader, index).items():
+            self._reader = PdfReader(io.BytesIO(pdf))
+            for index in range(len(self._reader.pages)):
+                for name, references in page_groups(self._reader, index).items():
                     self._groups.setdefault(name, set()).update(r.idnum for r in references)
         except PDF_FAULTS as fault:
             raise _unreadable(fault) from fault
@@ -107,12 +107,8 @@ class Layered:
     def _switched(self, shown: frozenset[str]) -> bytes:
         on = {n for name, numbers in self._groups.items() if name in shown for n in numbers}
         off = {n for numbers in self._groups.values() for n in numbers} - on
-        if self._writer is None:
-            self._writer = PdfWriter(io.BytesIO(self._pdf), incremental=True)
-            self._properties = resolved(self._writer.root_object.get("/OCProperties"))
-        writer = self._writer
-        catalogue = writer.root_object
-        properties = self._properties
+        catalogue = DictionaryObject(self._reader.root_object)
+        properties = resolved(catalogue.get("/OCProperties"))
         if properties is None:
             return self._pdf
         default = resolved(properties.get("/D")) or DictionaryObject()
@@ -133,8 +129,35 @@ class Layered:
         fresh = DictionaryObject(properties)
         fresh[NameObject("/D")] = new
         catalogue[NameObject("/OCProperties")] = fresh
+        return self._with_catalogue(catalogue)
+
+    def _with_catalogue(self, catalogue: DictionaryObject) -> bytes:
+        """The file with another catalogue in an update (ISO 32000-1, 7.5.6 and 7.5.8)."""
+        trailer = self._reader.trailer
+        if "/Encrypt" in trailer:
+            raise NotImplementedError("an encrypted file")
+        root, size = trailer.raw_get("/Root"), int(resolved(trailer["/Size"]))
         out = io.BytesIO()
-        writer.write(out)
+        out.write(self._pdf + b"\n")
+        places = [out.tell()]
+        out.write(f"{root.idnum} {root.generation} obj\n".encode())
+        catalogue.write_to_stream(out)
+        out.write(b"\nendobj\n")
+        places.append(out.tell())
+        entries = struct.pack(">BIBBIB", 1, places[0], root.generation, 1, places[1], 0)
+        kept = [key for key in ("/Root", "/Info", "/ID") if key in trailer]
+        table = DictionaryObject({NameObject(key): trailer.raw_get(key) for key in kept})
+        last = self._pdf[self._pdf.rindex(b"startxref") + len(b"startxref") :].split()[0]
+        table[NameObject("/Type")] = NameObject("/XRef")
+        table[NameObject("/Size")] = NumberObject(size + 1)
+        table[NameObject("/Prev")] = NumberObject(last)
+        table[NameObject("/Index")] = ArrayObject(NumberObject(n) for n in (root.idnum, 1, size, 1))
+        table[NameObject("/W")] = ArrayObject(NumberObject(n) for n in (1, 4, 1))
+        table[NameObject("/Length")] = NumberObject(len(entries))
+        out.write(f"{size} 0 obj\n".encode())
+        table.write_to_stream(out)
+        out.write(b"\nstream\n" + entries + b"\nendstream\nendobj\n")
+        out.write(f"startxref\n{places[1]}\n%%EOF\n".encode())
         return out.getvalue()
 
 
