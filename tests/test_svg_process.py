@@ -43,7 +43,7 @@ def done(work: dict[str, Any], seconds: float = 8.0) -> int:
     running = converters()
     said = list(running.answers(work, seconds))
     assert said == [{"step": "picture", "problem": ""}]
-    assert (Path(work["folder"]) / "a.png").read_bytes().startswith(b"\x89PNG")
+    assert (Path(work["folder"]) / work["picture_png"]).read_bytes().startswith(b"\x89PNG")
     return running.process.pid
 
 
@@ -121,7 +121,8 @@ def test_a_forked_process_does_not_speak_to_its_parents_converters(work: dict[st
     mine = done(work)
 
     def other(_: Any) -> tuple[int, int]:
-        found = os.getpid(), done(work)
+        own = {**work, "picture_png": f"{os.getpid()}.png"}  # both draw at the same time
+        found = os.getpid(), done(own)
         if os.getpid() != here:
             end_converters()
         return found
