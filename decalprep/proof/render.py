@@ -30,6 +30,9 @@ KEPT_PAGES = 2
 """Pages of a file that are kept open at a time: decals may lie now on one, now on the other."""
 NEAR_PX = 2
 """So near to a change of colour a coarse picture is not trusted to show what a fine one does."""
+EDGE_PX = 1
+"""So much more is drawn round a part of a picture: at its edge pdfium may leave out what only just
+reaches into it."""
 APART_PX = 64
 """Places farther apart than this are drawn finely one by one."""
 Pixels = npt.NDArray[np.uint8]
@@ -186,14 +189,16 @@ class OpenPdf:
         rows = max(1, BAND_ROWS // over)
         tops = range(0, height, rows)
         boxes = [box for top in tops for box in _boxes_of(fine[top : top + rows], top)]
-        most = max((box[2] * box[3] for box in boxes), default=0)
+        edge = 0 if where is False else EDGE_PX
+        most = max(((wide + 2 * edge) * (high + 2 * edge) for *_, wide, high in boxes), default=0)
         room = np.empty(most * over * over * 3, np.uint8)
         for left, top, wide, high in boxes:
-            here = Affine.scaling(over) @ Affine.translation(-left, -top) @ frame
-            band = self.draw(index, here, (wide * over, high * over), room=room)
-            out[top : top + high, left : left + wide] = cv2.resize(
-                band, (wide, high), interpolation=cv2.INTER_AREA
-            )
+            here = Affine.scaling(over) @ Affine.translation(edge - left, edge - top) @ frame
+            size = wide + 2 * edge, high + 2 * edge
+            band = self.draw(index, here, (size[0] * over, size[1] * over), room=room)
+            less = cv2.resize(band, size, interpolation=cv2.INTER_AREA)
+            inner = less[edge : edge + high, edge : edge + wide]
+            out[top : top + high, left : left + wide] = inner
         return out
 
     def crop(self, index: int, box_mm: Box, dpi: float, *, turn_deg: float = TURN_DEG) -> Picture:
