@@ -6,6 +6,7 @@ one form that holds it, so that a file of many pages is small and soon written.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -103,6 +104,7 @@ def register_fonts() -> None:
             pdfmetrics.registerFont(TTFont(name, file))
 
 
+@lru_cache(maxsize=2000)
 def shown(text: str) -> str:
     """The text with letters that the typeface lacks as question marks."""
     from reportlab.pdfbase import pdfmetrics

@@ -157,18 +157,23 @@ def addressed(picture: Image.Image, box_mm: Box) -> PlacePicture:
 
 def whole_decal(opened: OpenPdf, cut: Cut) -> Image.Image:
     """A picture of a whole decal, bleed included, from the finished sheets."""
-    return cut_out(opened, cut, PANEL_DPI, PANEL_PX)
+    return cut_out(opened, cut, PANEL_DPI, PANEL_PX, plain=False)
 
 
-def cut_out(opened: OpenPdf, cut: Cut, dpi: float, most_px: int) -> Image.Image:
-    """A place of a page upright in the decal's frame, at so many pixels on a side at most."""
+def cut_out(
+    opened: OpenPdf, cut: Cut, dpi: float, most_px: int, *, plain: bool = True
+) -> Image.Image:
+    """A place of a page upright in the decal's frame, at so many pixels on a side at most.
+
+    ``plain``: large parts may be of one colour, and are looked for first.
+    """
     box = cut.box_mm
     scale = min(dpi / MM_PER_IN, most_px / max(box.width, box.height))
     width, height = (max(1, round(side * scale)) for side in (box.width, box.height))
     picture_from_decal = Affine(scale, 0, 0, -scale, -box.x0 * scale, box.y1 * scale)
     frame = picture_from_decal @ cut.page_from_decal.inverse()
     # lettering this small is drawn to whole pixels unless it is drawn larger and averaged down
-    pixels = opened.fine_crop(cut.page, frame, (width, height), 2, where=True)
+    pixels = opened.fine_crop(cut.page, frame, (width, height), 2, where=plain)
     picture = Image.frombytes("RGB", (width, height), pixels.tobytes(), "raw", "BGR")
     if cut.shape:
         outside = Image.new("L", picture.size, 255)
