@@ -10,6 +10,16 @@ from reportlab.pdfgen.canvas import Canvas
 from decalprep.cli import run
 
 MM = 72 / 25.4
+LABELS_ON_A5 = """[sheet.grid]
+rows = 4
+columns = 2
+label_width = "68 mm"
+label_height = "48 mm"
+left = "4 mm"
+top = "6 mm"
+pitch_x = "72 mm"
+pitch_y = "50 mm"
+"""
 
 
 def plate(path: Path, width: float, height: float, spots=((10.0, 10.0),)) -> None:  # type: ignore[no-untyped-def]

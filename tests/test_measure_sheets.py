@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 import pytest
 from print_jobs import A5, BED, SCANNER, artwork, line_picture, printed_job
+from stock_cases import LABELS_ON_A5
 from virtual.hand import Press
 from virtual.prints import scanned
 
@@ -19,7 +20,8 @@ from decalprep.jobs.prints import PrintedSheet, Prints
 from decalprep.scan import MeasuredDecal, ScanImage, Verdict
 
 TRUE = Press(scale_x=1e-4, scale_y=-1e-4, half_height_mm=A5[1] / 2)
-JOB = """[job]
+JOB = (
+    """[job]
 print_tolerance = "0.25 mm"
 passes = 2
 [[sheet]]
@@ -29,16 +31,9 @@ size = "A5"
 name = "labels"
 size = "A5"
 stock = "die-cut label stock"
-[sheet.grid]
-rows = 4
-columns = 2
-label_width = "68 mm"
-label_height = "48 mm"
-left = "4 mm"
-top = "6 mm"
-pitch_x = "72 mm"
-pitch_y = "50 mm"
-[[panel]]
+"""
+    + LABELS_ON_A5
+    + """[[panel]]
 name = "strip"
 artwork = "strip.svg"
 tile = true
@@ -53,6 +48,7 @@ name = "gauge"
 artwork = "gauge.svg"
 sheets = ["plain"]
 """
+)
 
 
 @pytest.fixture(scope="module")

@@ -5,7 +5,7 @@ import shutil
 from pathlib import Path
 
 import pytest
-from stock_cases import ink, make, panel, plate, result, write_job
+from stock_cases import LABELS_ON_A5, ink, make, panel, plate, result, write_job
 
 from decalprep.cli import run
 from decalprep.errors import ExitCode
@@ -155,21 +155,15 @@ def test_forgetting_and_marking(folder: Path, capsys: pytest.CaptureFixture[str]
     assert records(folder) == {}
 
 
-GRID = """[[sheet]]
+GRID = (
+    """[[sheet]]
 name = "small"
 size = "A5"
 stock = "die-cut label stock"
 {more}
-[sheet.grid]
-rows = 4
-columns = 2
-label_width = "68 mm"
-label_height = "48 mm"
-left = "4 mm"
-top = "6 mm"
-pitch_x = "72 mm"
-pitch_y = "50 mm"
 """
+    + LABELS_ON_A5
+)
 
 
 def test_used_labels_are_remembered_by_number(

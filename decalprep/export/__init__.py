@@ -4,8 +4,9 @@ Takes true sheet mm (lower left origin, y up) and writes PDF points under one ma
 Names are loaded when first asked for, so that importing this room stays light.
 """
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+from decalprep.later import later
 
 if TYPE_CHECKING:
     from decalprep.export.files import write_folder, write_whole
@@ -24,8 +25,4 @@ _HOMES = {
 
 __all__ = ["PdfSettings", "pdf_date", "preview_png", "write_folder", "write_pdf", "write_whole"]
 
-
-def __getattr__(name: str) -> Any:
-    if name not in _HOMES:
-        raise AttributeError(f"module 'decalprep.export' has no attribute {name!r}")
-    return getattr(import_module(f"decalprep.export.{_HOMES[name]}"), name)
+__getattr__ = later(__name__, _HOMES)

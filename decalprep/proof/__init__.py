@@ -9,8 +9,9 @@ adds. The method itself measures to about 0.002 mm for lines and drawn artwork.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from decalprep.later import later
 from decalprep.proof.expected import (
     PREFERENCES,
     ExpectedArtwork,
@@ -70,13 +71,4 @@ _LATER = {
 }
 """Names whose modules load OpenCV, pypdf or pdfium: loaded when first asked for."""
 
-
-def __getattr__(name: str) -> Any:
-    if name not in _LATER:
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    from importlib import import_module
-
-    module = import_module(f"{__name__}.{_LATER[name]}")
-    value = getattr(module, name)
-    globals()[name] = value
-    return value
+__getattr__ = later(__name__, _LATER)

@@ -8,7 +8,9 @@ scanner errs by more than a printer. A photograph alone says nothing: one of a p
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+from decalprep.later import later
 
 if TYPE_CHECKING:
     from decalprep.scan.bare import find_part
@@ -123,12 +125,4 @@ _LATER = {
 }
 """Where each name is; modules that load OpenCV or scipy are loaded when first asked for."""
 
-
-def __getattr__(name: str) -> Any:
-    if name not in _LATER:
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    from importlib import import_module
-
-    value = getattr(import_module(f"{__name__}.{_LATER[name]}"), name)
-    globals()[name] = value
-    return value
+__getattr__ = later(__name__, _LATER)
