@@ -25,7 +25,6 @@ LEAST_REST_MM = 20.0
 ENGINE_TELLS = "part-used-stock"
 """Told of the whole job at once, with what prints it (``jobs.make.stock_notices``)."""
 NEAR_MISS = "near-miss"
-"""Not told where the whole job is proved to take the fewest sheets."""
 
 
 @dataclass(frozen=True)
@@ -123,9 +122,15 @@ def nest_groups(groups: Sequence[Group], start: Lying, job: Job, effort: Effort)
         number = own[-1] if len(layout.sheets) == len(own) else len(lying.sheets) - 1
     notices += _rest_told(rest, number, lying)
     bound = bounds[0] if len(groups) == 1 else least_sheets(groups, job)
-    if len(lying.sheets) <= bound:
-        notices = [n for n in notices if n.code != NEAR_MISS]
+    notices = _near_misses(notices, proved=len(lying.sheets) <= bound)
     return Nested(lying, bound, (*dict.fromkeys(notices), *effort.notices()), rest)
+
+
+def _near_misses(notices: Sequence[Notice], *, proved: bool) -> list[Notice]:
+    """The notices, near misses with what to do, or none where the whole job is proved fewest."""
+    kept = [n for n in notices if not (proved and n.code == NEAR_MISS)]
+    do = ": raise passes in [job] and run make --anew"
+    return [replace(n, text=n.text + do) if n.code == NEAR_MISS else n for n in kept]
 
 
 def _rest_told(rest_mm: tuple[float, float], number: int, lying: Lying) -> list[Notice]:

@@ -23,7 +23,7 @@ def result_text(made: Made) -> str:
     """The whole result as text: sheets, proof table, what changed, expected print, warnings."""
     from decalprep.proof import proof_table
 
-    lines = [made.job["title"], made.laid.bound_text, *_remembered(made), ""]
+    lines = [made.job["title"], made.laid.bound_text, *_beside_the_count(made), ""]
     lines += proof_table(made.proof).rstrip().splitlines()
     lines += ["", "What each decal rests on, and what was changed:"]
     for one in made.prepared:
@@ -39,9 +39,9 @@ def result_text(made: Made) -> str:
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
-def _remembered(made: Made) -> list[str]:
-    """Which part-used sheets must be put in, and which rests are kept for a later job."""
-    told = [n for n in made.notices if n.code in ("leftover-used", "leftover-kept")]
+def _beside_the_count(made: Made) -> list[str]:
+    """A near miss of one sheet fewer; part-used sheets to put in, rests kept for a later job."""
+    told = [n for n in made.notices if n.code in ("near-miss", "leftover-used", "leftover-kept")]
     return [line for notice in told for line in _wrapped(notice.text, "")]
 
 
