@@ -120,7 +120,7 @@ def _whole(size_mm: tuple[float, float], dpi: float) -> tuple[Affine, tuple[int,
 def webp(pixels: Pixels) -> str:
     """The pixels (rows, columns, RGB or RGBA) as a ``data:`` address; the same pixels, the same."""
     stream = io.BytesIO()
-    Image.fromarray(pixels).save(stream, "WEBP", lossless=True, quality=20, method=2, exact=False)
+    Image.fromarray(pixels).save(stream, "WEBP", lossless=True, quality=20, method=1, exact=False)
     return "data:image/webp;base64," + base64.b64encode(stream.getvalue()).decode("ascii")
 
 
