@@ -13,7 +13,7 @@ import pytest
 from hostile_runs import Runs, shared_runs
 
 import decalprep
-from decalprep.cli import COMMANDS, group
+from decalprep.cli import COMMANDS, group, run
 from decalprep.cli.text import WIDTH, Progress
 from decalprep.errors import ExitCode
 from decalprep.jobs.jobfile import read_job
@@ -49,6 +49,19 @@ def walk(
 
 EVERY = list(walk(group))
 IDS = [" ".join(names) for names, _, _ in EVERY]
+
+
+GROUPS = [names for names, command, _ in EVERY if isinstance(command, click.Group)]
+
+
+@pytest.mark.parametrize("names", GROUPS, ids=" ".join)
+def test_a_group_without_a_command_shows_its_help_as_it_is_laid_out(
+    names: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(list(names[1:])) == ExitCode.USAGE
+    told = capsys.readouterr().err
+    assert told.startswith(f"Usage: {' '.join(names)} [OPTIONS]")
+    assert "\nCommands:\n" in told
 
 
 @pytest.fixture

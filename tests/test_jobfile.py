@@ -59,6 +59,19 @@ def test_all_faults_at_once_with_their_lines(tmp_path: Path) -> None:
     assert '"3 mm"' in found[0]
 
 
+def test_unknown_tables_and_doubled_names_are_told_with_their_lines(tmp_path):
+    panel = '[[panel]]\nname = "{}"\nartwork = "a.svg"\n'
+    source = tmp_path / "job.toml"
+    source.write_text(panel.format("helm") + panel.format("Helm") + "[[panels]]\n[shet]\n")
+    (tmp_path / "a.svg").write_text("<svg/>")
+    with pytest.raises(JobProblem) as caught:
+        read_job(source)
+    told = "\n".join(caught.value.faults)
+    assert 'job.toml:5: two panels are called "Helm" (the other in line 2)' in told
+    assert 'job.toml:7: unknown table "panels"' in told
+    assert 'job.toml:8: unknown table "shet"' in told
+
+
 @pytest.mark.parametrize(
     ("line", "words"),
     [

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 from outline_pages import artwork, circle, codes, contents_of, filled, on, rect, text
-from shapely.geometry import box
+from shapely.geometry import Polygon, box
 
 from decalprep.errors import InputProblem, UsageProblem
 from decalprep.geometry import Affine, Box, Circle, circle_path, rectangle_path
@@ -105,6 +105,18 @@ def test_strokes_that_the_trap_closes_are_told():
     dark = [n for n in under.notices if n.code == "legend-goes-dark"]
     assert len(dark) == 1
     assert dark[0].box_mm.centre == pytest.approx((70.25, 15), abs=0.01)
+
+
+def test_letters_of_which_the_trap_closes_a_stroke_are_told():
+    tee = box(69, 10, 71, 30).union(box(64, 30, 76, 30.7))
+    wedge = Polygon([(10, 10), (30, 10), (10, 20)])  # its sharpest corner 27 degrees: only rounded
+    for area, told in ((tee, 1), (wedge, 0)):
+        under = underlay(OUTLINE, LegendShapes(area, "by hand", 0.0), name="bow")
+        part = [n for n in under.notices if n.code == "legend-part-dark"]
+        assert len(part) == told
+    under = underlay(OUTLINE, LegendShapes(tee.union(wedge), "by hand", 0.0), name="bow")
+    place = next(n.box_mm for n in under.notices if n.code == "legend-part-dark")
+    assert 30 < place.centre[1] < 30.7  # on the bar, not on the stem
 
 
 def test_text_is_traced_with_a_stated_error():

@@ -125,6 +125,9 @@ def run(args: list[str] | None = None) -> int:
     except KeyboardInterrupt:
         click.echo("decalprep: interrupted; earlier output is as it was", err=True)
         return int(ExitCode.INTERRUPTED)
+    except click.exceptions.NoArgsIsHelpError as bare:
+        click.echo(bare.ctx.get_help() if bare.ctx else bare.format_message(), err=True)
+        return int(ExitCode.USAGE)
     except click.ClickException as problem:
         _complain(problem.format_message())
         if isinstance(problem, click.UsageError) and problem.ctx is not None:

@@ -12,15 +12,18 @@ from dataclasses import replace
 
 from shapely.geometry import Polygon
 
+from decalprep.errors import InputProblem
 from decalprep.geometry import Box
 from decalprep.intake.evidence import settle_size
 from decalprep.intake.options import IntakeOptions
 from decalprep.intake.slips import CONFLICT, slip_causes
 from decalprep.model import Artwork, EvidenceRank, Notice, PartFace, Severity, SizeEvidence
-from decalprep.units import format_mm
+from decalprep.units import MM_PER_UNIT, format_mm
 
 CLEARANCE_MM = 1.5
 ASPECT_SLACK = 0.03
+UNIT_SLACK = 0.03
+"""How far, as a share, a decal drawn with a clearance may be off a unit's ratio to its part."""
 
 
 def drawn_outline_pt(artwork: Artwork) -> Box | None:
@@ -80,8 +83,28 @@ def compared_with_part(artwork: Artwork, part: PartFace, options: IntakeOptions)
     evidence = tuple(sorted((*artwork.evidence, claim), key=lambda e: e.rank))
     if artwork.evidence and artwork.evidence[0].rank > EvidenceRank.PART:
         evidence = (artwork.evidence[0], claim, *artwork.evidence[1:])
+    _refuse_unit_slip(artwork, claim, part, options)
     told = _differences(artwork, claim)
     return replace(artwork, evidence=evidence, notices=(*artwork.notices, *told))
+
+
+def _refuse_unit_slip(
+    artwork: Artwork, claim: SizeEvidence, part: PartFace, options: IntakeOptions
+) -> None:
+    """Refuse a part that fits its artwork if it counts in inches or centimetres, unless its unit
+    is said: outline and holes would be cut at that fraction of their size.
+    """
+    ratio = artwork.width_mm / claim.width_mm
+    for unit, words in (("in", "inches"), ("cm", "centimetres")):
+        if options.unit is None and abs(ratio / MM_PER_UNIT[unit] - 1) <= UNIT_SLACK:
+            true = part.outline.box
+            raise InputProblem(
+                f"it is {ratio:.1f} times as large as its part, which reads as "
+                f"{format_mm(true.width)} x {format_mm(true.height)}",
+                where=artwork.source,
+                do=f'if the part is drawn in {words}, add part_unit = "{unit}" to the panel; if '
+                "the artwork is wrong, state its width",
+            )
 
 
 def sized_by(claim: SizeEvidence, artwork: Artwork, options: IntakeOptions) -> Artwork:

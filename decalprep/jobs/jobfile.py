@@ -65,9 +65,9 @@ class _Reader:
         self.faults: list[tuple[int, str]] = []
 
     def line(self, where: Where) -> int:
-        while where and where not in self.lines:
+        while where and where not in self.lines and (*where, "0") not in self.lines:
             where = where[:-1]
-        return self.lines.get(where, 1)
+        return self.lines.get(where, self.lines.get((*where, "0"), 1))
 
     def fault(self, where: Where, words: str) -> None:
         line = self.line(where)
@@ -343,10 +343,13 @@ def _check_names(
         ("sheet", [s.sheet.name for s in sheets]),
         ("panel", [p.name for p in panels]),
     ):
-        folded = Counter(n.casefold() for n in names if n)
+        first: dict[str, int] = {}
         for k, own in enumerate(names):
-            if folded[own.casefold()] > 1 and own.casefold() in [n.casefold() for n in names[:k]]:
-                reader.fault((word, str(k), "name"), f'two {word}s are called "{own}"')
+            earlier = first.setdefault(own.casefold(), k) if own else k
+            if earlier != k:
+                line = reader.line((word, str(earlier), "name"))
+                words = f'two {word}s are called "{own}" (the other in line {line}); rename one'
+                reader.fault((word, str(k), "name"), words)
     known = {s.sheet.name for s in sheets}
     for k, panel in enumerate(panels):
         for sheet_name in panel["sheets"]:

@@ -111,12 +111,42 @@ def _closed_strokes(
         )
         place = Box(*lost[0].bounds)
         notices.append(Notice("legend-goes-dark", text, name, Severity.DANGER, place))
+    notices += _closed_parts(legend, openings, trap_mm, name)
     share = float(openings.area / legend.area.area) if legend.area.area else 0.0
     text = f"{100 * share:.0f} % of the legend's area stays open under a trap of {trap_mm:g} mm"
     numbers = (("open_share", share),)
     severity = Severity.WARNING if share < 0.25 else Severity.NOTE
     notices.append(Notice("legend-open-share", text, name, severity, numbers=numbers))
     return notices
+
+
+def _closed_parts(
+    legend: LegendShapes, openings: BaseGeometry, trap_mm: float, name: str
+) -> list[Notice]:
+    """A warning for shapes of which strokes go dark while others stay lit: a T becomes an I.
+
+    What the trap rounds off at corners (of 25 degrees or more) is less than five trap squares.
+    """
+    regrown = openings.buffer(trap_mm + SLIVER_MM / 2, quad_segs=16)
+    closed: list[BaseGeometry] = []
+    for shape in polygons_of(legend.area):
+        if openings.intersects(shape):
+            pieces = polygons_of(shape.difference(regrown))
+            closed += sorted((p for p in pieces if p.area > 5 * trap_mm**2), key=_area)[-1:]
+    if not closed:
+        return []
+    text = (
+        f"{len(closed)} legend shapes lose strokes thinner than {2 * trap_mm:g} mm under a trap of "
+        f"{trap_mm:g} mm, so letters may not be read when lit; use bolder lettering, a smaller "
+        "trap or spread openings"
+    )
+    numbers = (("shapes", float(len(closed))),)
+    place = Box(*max(closed, key=_area).bounds)
+    return [Notice("legend-part-dark", text, name, Severity.WARNING, place, numbers)]
+
+
+def _area(shape: BaseGeometry) -> float:
+    return float(shape.area)
 
 
 def light_leak_mm2(
