@@ -12,8 +12,9 @@ from decalprep.model import Layer
 from decalprep.proof.artwork import MeasuredArtwork, measure_artwork
 from decalprep.proof.layers import Layered
 from decalprep.proof.render import frame_for, open_pdf
+from decalprep.proof.scene import Scene
 from decalprep.proof.selfcheck import KINDS, Wrongs, artwork_form, specimen_job
-from decalprep.proof.specimen import Form, one_page
+from decalprep.proof.specimen import Form, one_page, stream
 
 PLACE = Affine(e=20.37, f=180.21)
 MIDDLE = (60.37, 205.21)
@@ -171,3 +172,25 @@ def test_drawn_finely_only_where_it_changes_is_the_same_picture():
     apart = [int(np.abs(whole.astype(int) - other).max()) for other in (partly, coarse)]
     assert apart[0] <= 1
     assert apart[1] > 60  # what the coarse picture shows is another one
+
+
+def test_tiles_finer_than_a_coarse_pixel_are_drawn_finely_all_over():
+    """A coarse drawing shows them as one colour, and as another one than a fine drawing."""
+    tile = stream(
+        b"0 g 0.02 0.02 0.1 0.1 re f",
+        "/Type /Pattern /PatternType 1 /PaintType 1 /TilingType 1 /BBox [0 0 0.21 0.21] "
+        "/XStep 0.21 /YStep 0.21 /Resources << >>",
+    )
+    content = b"/Pattern cs /P scn 0 0 238 153 re f"
+    form = Form(content, (238.1, 153.1), "<< /Pattern << /P {tile} >> >>", {"tile": tile})
+    lacking, _ = _with_form(form)
+    decal = specimen_job("vector", placements=(PLACE,))[1].decals[0]
+    assert decal.artwork is not None
+    decal = replace(decal, artwork=replace(decal.artwork, page_pdf=one_page(form)))
+    with open_pdf(lacking) as view, open_pdf(one_page(form)) as reference:
+        scene = Scene(view, reference, decal, 150.0)
+        fine = view.fine_crop(0, scene.frame, scene.size, scene.over)
+        coarse = view.draw(0, scene.frame, scene.size)
+    assert np.array_equal(scene.sheet, fine)
+    levels = [float(pixels[scene.mask].mean()) for pixels in (fine, coarse)]
+    assert abs(levels[0] - levels[1]) > 10

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from decalprep.geometry import Affine, Box
+from decalprep.pdfstream.drawing import free_of_pictures
 from decalprep.proof.align import Mask
 from decalprep.proof.expected import ExpectedArtwork, ExpectedDecal
 from decalprep.proof.render import OpenPdf, Pixels, frame_for, within
@@ -40,7 +41,9 @@ class Scene:
         self.images = "pixels" in kinds
         self.growth_mm = self.art.hairline_mm / 2 if "drawn" in kinds else 0.0
         self.over = OVER_IMAGES if self.images else OVER
-        self._where: Mask | bool = False if self.images else self.mask  # images move with the grid
+        # images move with the grid; of fine tiles a coarse drawing shows one colour, and not theirs
+        plain = not self.images and free_of_pictures(self.art.page_pdf)
+        self._where: Mask | bool = self.mask if plain else False
         self.sheet = self.sheet_picture(self.frame, self.size, self.over, where=self._where)
 
     def sheet_picture(
