@@ -9,7 +9,6 @@ import numpy as np
 import numpy.typing as npt
 
 from decalprep.geometry import Affine, Box
-from decalprep.pdfstream.drawing import free_of_pictures
 from decalprep.proof.align import Mask
 from decalprep.proof.expected import ExpectedArtwork, ExpectedDecal
 from decalprep.proof.render import OpenPdf, Pixels, frame_for, within
@@ -20,6 +19,9 @@ OVER, OVER_IMAGES = 4, 2
 """How much finer than ``DPI`` pictures are drawn; less where fine patches do the measuring."""
 EDGE_MM = 0.35
 """How far from the cut edge and the holes the picture is compared."""
+UNSURE = (b"/PatternType 1", b"/Height", b"/ObjStm")
+"""What an artwork, as qpdf writes it, holds if it may have tiles of a pattern, or images in masks
+and patterns, where they are not found among the page's objects."""
 MAX_PIXELS = 16_000_000
 """Above this a large decal is compared more coarsely: A3 at 300 dpi is just above."""
 
@@ -42,7 +44,7 @@ class Scene:
         self.growth_mm = self.art.hairline_mm / 2 if "drawn" in kinds else 0.0
         self.over = OVER_IMAGES if self.images else OVER
         # images move with the grid; of fine tiles a coarse drawing shows one colour, and not theirs
-        plain = not self.images and free_of_pictures(self.art.page_pdf)
+        plain = not self.images and not any(word in self.art.page_pdf for word in UNSURE)
         self._where: Mask | bool = self.mask if plain else False
         self.sheet = self.sheet_picture(self.frame, self.size, self.over, where=self._where)
 
