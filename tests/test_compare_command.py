@@ -159,15 +159,19 @@ def test_a_turned_decal_gets_its_fit_in_its_own_directions() -> None:
 
 
 @pytest.mark.parametrize(
-    ("right_mm", "words"),
-    [(0.10, "within"), (0.22, "too uncertain to judge by"), (0.40, "off by more than")],
+    ("right_mm", "words", "code"),
+    [
+        (0.10, "within", ExitCode.OK),
+        (0.22, "too uncertain to judge by", ExitCode.READINGS),
+        (0.40, "off by more than", ExitCode.PROOF),
+    ],
 )
 def test_what_lies_within_its_uncertainty_of_the_tolerance_is_not_called_within(
-    right_mm: float, words: str
+    right_mm: float, words: str, code: ExitCode
 ) -> None:
     offset = LegendOffset("hole 1", right_mm, 0.0, 0.05, 6.1)
     decal = PrintedDecal("d", 1, "d", 0.0, ())
     found = PartComparison((), None, 0.0, (50.0, 40.0), (), ())
     compared = Compared(decal, 1, 0.25, (offset,), found, None)
     assert f"at hole 1: {words} the 0.25 mm" in " ".join(compared_lines(compared))
-    assert (compared.exit_code is ExitCode.PROOF) == (words == "off by more than")
+    assert compared.exit_code is code

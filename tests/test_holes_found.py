@@ -2,6 +2,7 @@
 
 import math
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -32,6 +33,7 @@ from decalprep.outline import (
     fitted,
     labelled,
     match_holes,
+    wide_screws,
 )
 
 GROUND = filled(rect(0, 0, 100, 60))
@@ -312,6 +314,15 @@ def test_overrides_by_label_index_and_nearest_point():
 def test_override_that_names_no_hole_is_refused(override):
     with pytest.raises(UsageProblem):
         class_holes([round_hole(0, 0, 3.4)], [override])
+
+
+def test_wide_holes_that_only_their_size_makes_screws_are_told():
+    sizes = (3.4, 6.0, 8.0, 12.2)  # M3, #10 loose, M7 coarse, a bushing
+    holes = [replace(round_hole(20 * k, 0, d), label=f"H{k}") for k, d in enumerate(sizes)]
+    (told,) = wide_screws(class_holes(holes), "nav")
+    assert "H1, H2 (6, 8 mm)" in told.text
+    meant = [HoleOverride(HoleKind.SCREW, label="H1"), HoleOverride(HoleKind.SWITCH, label="H2")]
+    assert wide_screws(class_holes(holes, meant), "nav") == ()
 
 
 def test_shapes_that_are_not_round_are_free():

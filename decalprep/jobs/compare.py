@@ -78,9 +78,20 @@ class Compared:
         return max(edge.overhang_mm, edge.uneven_mm) - edge.range_mm > self.tolerance_mm
 
     @property
+    def uncertain(self) -> bool:
+        """Whether holes or edge, ranges added, may be off by more than the tolerance."""
+        most = [o.distance_mm + o.range_mm for o in self.offsets]
+        if self.found.edge is not None:
+            edge = self.found.edge
+            most.append(max(edge.overhang_mm, edge.uneven_mm) + edge.range_mm)
+        return any(m > self.tolerance_mm for m in most)
+
+    @property
     def exit_code(self) -> ExitCode:
-        """PROOF where holes or edge are off by more than the tolerance beyond doubt, else OK."""
-        return ExitCode.PROOF if self.holes_off or self.edge_off else ExitCode.OK
+        """PROOF where holes or edge are off beyond doubt, READINGS where that cannot be told."""
+        if self.holes_off or self.edge_off:
+            return ExitCode.PROOF
+        return ExitCode.READINGS if self.uncertain else ExitCode.OK
 
     @property
     def picture_name(self) -> str:

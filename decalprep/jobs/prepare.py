@@ -99,7 +99,13 @@ def prepare_panel(
 def _prepared(
     panel: PanelSpec, job: Job, part_record: PartRecord | None, say: Callable[[str], None]
 ) -> Prepared:
-    from decalprep.outline import class_holes, find_holes, find_outline, hole_classes
+    from decalprep.outline import (
+        class_holes,
+        find_holes,
+        find_outline,
+        hole_classes,
+        wide_screws,
+    )
     from decalprep.pdfstream import read_page
 
     say(f"{panel.name}: reading {panel['artwork']}")
@@ -111,6 +117,7 @@ def _prepared(
     _check_size(found, panel, job)
     holes = find_holes(whole, contents, face, found, settings)
     classed, hole_notices = _with_user_holes(class_holes(holes.holes), panel, found)
+    hole_notices += wide_screws(classed, panel.name)
     say(f"{panel.name}: cleaning")
     taken = _printed_artwork(panel, whole, found, holes)
     stripped, cleaned, changes = clean(taken, job)

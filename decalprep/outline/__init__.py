@@ -10,7 +10,7 @@ come from named tables (``tables``), each row with how sure we are of it.
 from decalprep.outline.align import Alignment, align_boxes, align_holes, align_outlines
 from decalprep.outline.arcs import arcs_from_points, arcs_restored
 from decalprep.outline.bleed import Bleed, BleedSettings, make_bleed
-from decalprep.outline.classing import class_holes, class_of, hole_classes
+from decalprep.outline.classing import class_holes, class_of, hole_classes, wide_screws
 from decalprep.outline.drawn_holes import FoundHoles, fitted
 from decalprep.outline.find import FoundOutline, find_outline
 from decalprep.outline.holes import find_holes, labelled
@@ -94,5 +94,6 @@ __all__ = [
     "stock_advice",
     "trace_edge",
     "underlay",
+    "wide_screws",
     "underlay_items",
 ]

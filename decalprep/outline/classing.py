@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from decalprep.errors import UsageProblem
-from decalprep.model import Hole, HoleKind
+from decalprep.model import Hole, HoleKind, Notice, Severity
 from decalprep.outline.align import hole_centre
 from decalprep.outline.settings import HoleOverride
 from decalprep.outline.tables import HOLE_SIZES, HoleSize
@@ -13,6 +13,9 @@ from decalprep.outline.tables import HOLE_SIZES, HoleSize
 NEAR_ROW_MM = 0.11
 """A hole may be this far from a table row (our choice: a printed hole is off by about a tenth)."""
 NEAR_POINT_MM = 3.0
+WIDE_SCREW_MM = 5.95
+"""Screws this wide are rare in console panels, lamps and push buttons are not (common practice, no
+source)."""
 
 
 def class_of(diameter_mm: float) -> tuple[HoleKind, str]:
@@ -87,6 +90,37 @@ def hole_classes(holes: Sequence[Hole]) -> tuple[str, ...]:
         f"{count} of {size:g} mm: {kind}, {by}" if size else f"{count} not round: {kind}"
         for (size, kind, by), count in sorted(counts.items())
     )
+
+
+def wide_screws(holes: Sequence[Hole], name: str) -> tuple[Notice, ...]:
+    """A warning for holes of ``WIDE_SCREW_MM`` and more whose size alone made them screw holes.
+
+    >>> from decalprep.geometry import Circle, circle_path
+    >>> lamp = class_holes([Hole(circle_path(0, 0, 8), Circle(0, 0, 8), label="H1")])
+    >>> [n.code for n in wide_screws(lamp, "nav")]
+    ['wide-screws']
+    """
+    by_size = {row.described for row in HOLE_SIZES if row.kind is HoleKind.SCREW}
+    wide = [
+        h
+        for h in holes
+        if h.kind is HoleKind.SCREW
+        and h.classed_by in by_size
+        and h.circle is not None
+        and h.circle.diameter >= WIDE_SCREW_MM
+    ]
+    if not wide:
+        return ()
+    sizes = sorted({round(h.circle.diameter, 2) for h in wide if h.circle})
+    labels = ", ".join(h.label for h in wide[:6])
+    labels += f" and {len(wide) - 6} more" if len(wide) > 6 else ""
+    text = (
+        f"pierced and not cut, because a hole of this size may be for a screw: {labels} "
+        f"({', '.join(f'{d:g}' for d in sizes)} mm); if it is for a switch or a lamp, give it a "
+        '[[panel.hole]] with its x, y and kind = "switch"'
+    )
+    numbers = (("holes", float(len(wide))),)
+    return (Notice("wide-screws", text, name, Severity.WARNING, wide[0].contour.box, numbers),)
 
 
 def _hole_meant(holes: Sequence[Hole], override: HoleOverride) -> int:
