@@ -144,6 +144,17 @@ def test_show_tells_history_drift_scatter_and_gain(
     assert math.hypot(new.u_scale_x, new.u_scale_y) < math.hypot(record.u_scale_x, record.u_scale_y)
 
 
+def test_a_name_nearly_that_of_another_record_is_asked_about(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("DECALPREP_HOME", str(tmp_path))
+    readings = "across1=169.4 across2=169.5 down1=254.7"
+    for printer, told in (("office laser", False), ("ofice laser", True), ("attic inkjet", False)):
+        assert run(["calibrate", "enter", "--printer", printer, readings]) == 0
+        out = " ".join(capsys.readouterr().out.split())
+        assert ("beside that of 'office laser'" in out) == told
+
+
 def test_guided_entry_asks_and_draws(
     desk: Desk,
     capsys: pytest.CaptureFixture[str],

@@ -2,6 +2,7 @@
 
 import json
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,10 @@ from stock_cases import LABELS_ON_A5, ink, make, panel, plate, result, write_job
 
 from decalprep.cli import run
 from decalprep.errors import ExitCode
+from decalprep.jobs.lay import Laid
+from decalprep.jobs.leftovers import leftover_notices
+from decalprep.jobs.spec import SheetSpec
+from decalprep.model import Sheet
 
 SHEET = '[[sheet]]\nname = "{name}"\nsize = "A5"\nstock = "full-sheet label stock"\n{more}\n'
 STOCK = "full-sheet label stock 148 x 210 mm"
@@ -110,6 +115,22 @@ def test_a_failing_run_leaves_the_record_as_it_was(folder: Path) -> None:
     assert make(second_job(folder), "--keep-leftovers") == ExitCode.FIT
     assert records(folder) == kept
     assert not (folder / "second-out").exists()
+
+
+@pytest.mark.parametrize(
+    ("offered", "lain_on", "words"),
+    [("", "", "is remembered"), ("rest", "", "on 'rest'"), ("rest", "rest", None)],
+)
+def test_leftovers_that_were_asked_for_and_not_used_are_told(
+    offered: str, lain_on: str, words: str | None
+) -> None:
+    a5 = Sheet("A5 label", 148, 210)
+    laid = Laid((), (a5,), 1, (), 0, leftovers=(lain_on,))
+    told = leftover_notices(laid, [SheetSpec(a5, use_leftovers=True, leftover=offered)])
+    unused = [n.text for n in told if n.code == "leftover-unused"]
+    assert bool(unused) == (words is not None)
+    assert words is None or words in unused[0]
+    assert not leftover_notices(replace(laid, leftovers=("",)), [SheetSpec(a5)])
 
 
 def test_without_the_key_whole_sheets_are_taken(folder: Path) -> None:

@@ -178,9 +178,14 @@ def enter(
 
 def _tell(lines: Iterable[str], notices: Iterable[Notice], key: PrinterKey) -> None:
     """What a page that was entered says, and how to use it."""
+    from decalprep.jobs.calibrate import like_names
+    from decalprep.records import records_folder
+
     for line in lines:
         say(wrapped(line) if not line.startswith(" ") else line)
     say_notices(notices)
+    for words in like_names(key, records_folder()):
+        say(wrapped(words))
     say(wrapped(f'Put printer = "{key.printer}" under [[sheet]] in your job file to use it.'))
 
 

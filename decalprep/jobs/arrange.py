@@ -93,7 +93,7 @@ def arranged(
         return pieces, lay_again(pieces.decals, start.job, start.again, effort)
     laid = lay_out(pieces.decals, start.job, start.kept, effort)
     told = (*start.notices, *kept_notice(laid, start.job), *laid.notices)
-    return pieces, replace(laid, notices=(*told, *leftover_notices(laid)))
+    return pieces, replace(laid, notices=(*told, *leftover_notices(laid, start.job.sheets)))
 
 
 def with_used(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,7 +24,7 @@ from decalprep.marks.calibration_page import calibration_page
 from decalprep.marks.calibration_page_codes import page_code, page_digits
 from decalprep.marks.calibration_page_layout import target_layout
 from decalprep.model import PrinterRecord, Sheet, TargetLayout
-from decalprep.records import load_printer, printer_file, update_printer
+from decalprep.records import list_printers, load_printer, printer_file, update_printer
 from decalprep.units import page_size_mm
 
 
@@ -212,6 +213,20 @@ def corrections_known(record: PrinterRecord, sheet: Sheet) -> list[Affine]:
                 Affine(a=float(row["used_a"]), c=float(row["used_c"]), d=float(row["used_d"]))
             )
     return found
+
+
+def like_names(key: PrinterKey, folder: Path) -> tuple[str, ...]:
+    """Whether a record that rests on one page only has nearly the name of another: mistyped?"""
+    records = list_printers(folder)
+    others = {r.printer for r in records if r.printer.casefold() != key.printer.casefold()}
+    near = difflib.get_close_matches(key.printer, sorted(others), n=1, cutoff=0.8)
+    mine = [r for r in records if r.printer.casefold() == key.printer.casefold()]
+    if not near or sum(len(r.history) for r in mine) != 1:
+        return ()
+    return (
+        f"This is a record of its own, beside that of {near[0]!r}; if that printer was meant, "
+        "enter the page again under its name ('decalprep calibrate list').",
+    )
 
 
 def told(estimate: Estimate, updated: Updated) -> list[str]:

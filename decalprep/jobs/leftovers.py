@@ -141,8 +141,8 @@ def left_words(sheet: Sheet) -> str:
     return f"about {free_mm2(sheet) / 100:.0f} cm2 left"
 
 
-def leftover_notices(laid: Laid) -> tuple[Notice, ...]:
-    """Says which sheets must be the remembered part-used ones.
+def leftover_notices(laid: Laid, specs: Sequence[SheetSpec]) -> tuple[Notice, ...]:
+    """Says which sheets must be the remembered part-used ones, and where none is though asked for.
 
     What a laser printer does to them is told of all part-used sheets alike (``stock_notices``).
     """
@@ -155,6 +155,16 @@ def leftover_notices(laid: Laid) -> tuple[Notice, ...]:
             "the same edge first as before; its old prints stay as they are"
         )
         found.append(Notice("leftover-used", words, sheet.name, Severity.NOTE))
+    pairs = zip(laid.leftovers, laid.sheets, strict=True)
+    lain_on = {sheet.name for name, sheet in pairs if name}
+    for spec in specs:
+        if not spec.use_leftovers or spec.sheet.name in lain_on:
+            continue
+        why = "no part-used sheet of its stock and size is remembered (see 'decalprep stock list')"
+        if spec.leftover:
+            why = f"no piece was laid on {spec.leftover!r}, the one with most room left"
+        words = f"leftovers = true, but {why}; all sheets are new ones"
+        found.append(Notice("leftover-unused", words, spec.sheet.name, Severity.WARNING))
     return tuple(found)
 
 
