@@ -188,7 +188,7 @@ def _stretch_notice(
         raise InputProblem(
             found,
             where=name,
-            do=f"give the width alone (then the height is {format_mm(follows)}) or say stretch = true",
+            do=f"give the width alone (the height is then {format_mm(follows)}) or stretch = true",
         )
     severity = Severity.DANGER if abs(stretch - 1) > CONFLICT else Severity.WARNING
     return Notice("stretched", found, name, severity, None, (("height_ratio", stretch),))
