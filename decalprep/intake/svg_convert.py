@@ -179,9 +179,10 @@ def _write_files(
 
 def _not_drawn(shop: Workshop, told: str) -> InputProblem:
     if "longer than" in told or "memory" in told or "died" in told:
-        return TooMuch(
-            f"cannot be drawn: {told}", where=shop.name, do="simplify it; filters are often why"
-        )
+        do = "simplify it; filters are often why"
+        if "longer than" in told:
+            do += "; if it is simple, try again when the computer is less busy"
+        return TooMuch(f"cannot be drawn: {told}", where=shop.name, do=do)
     return InputProblem(f"cannot be drawn: {told}", where=shop.name, do="save it again as SVG")
 
 

@@ -265,10 +265,10 @@ def _mm(
     word = ways[0] if value > 0 else ways[1]
     # Never less than the last figure shown.
     reach = max(2 * u * over_mm, 0.01)
-    return (
-        f"{abs(value) * over_mm:.2f} mm {word} over {over_mm:.0f} mm "
-        f"({value * 100:+.3f} %), give or take {reach:.2f} mm"
-    )
+    off = f"{abs(value) * over_mm:.2f} mm {word} over {over_mm:.0f} mm ({value * 100:+.3f} %)"
+    if abs(value) * over_mm < 0.005:
+        off = f"0.00 mm off over {over_mm:.0f} mm"
+    return f"{off}, give or take {reach:.2f} mm"
 
 
 def record_lines(records: Sequence[PrinterRecord]) -> list[str]:
