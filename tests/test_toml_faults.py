@@ -38,6 +38,7 @@ CASES = {
     "; port engine": ("line 3", "comment begins with #"),
     "tile = True": ("line 3", "write true"),
     "tile = no": ("line 3", "write false"),
+    "copies = two": ("line 3", "write it as in copies = 1"),
     "copies = ": ("line 3", "nothing stands after ="),
     "copies == 2": ("line 3", "one = is enough"),
     "copies = 02": ("line 3", "does not begin with 0"),

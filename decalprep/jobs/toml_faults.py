@@ -18,6 +18,8 @@ _KEY = re.compile(r"\s*([A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*')\s*=")
 _DECIMAL_COMMA = re.compile(r"=\s*(-?\d+),(\d+)\s*([a-zA-Z\"%]*)\s*(?:#.*)?$")
 _UNIT = re.compile(r"=\s*(-?\d+(?:[.,]\d+)?)\s*(mm|cm|m|in|inch|inches|pt|px|\"|')\s*(?:#.*)?$")
 _LENGTHS = {k.name for _, keys, _ in TABLES for k in keys if k.kind in (length, size, distance)}
+_UNQUOTED = {k.name: k.example for _, keys, _ in TABLES for k in keys if k.example[0] not in "\"["}
+"""Keys that take a number, true or false: those are not written in quotes."""
 _CURLY = "\u201c\u201d\u201e\u201f\u2018\u2019\u201a\u00ab\u00bb"
 _SHOWN = 60
 
@@ -207,6 +209,9 @@ def _bare_word(line: str) -> str:
         return f"write {'true' if word in ('true', 'yes', 'on') else 'false'}, small and unquoted"
     if re.match(r"[^\W\d]", value):
         shown = value.rstrip(",;")
+        key = _KEY.match(line)
+        if key and key[1] in _UNQUOTED:
+            return f"no word can stand here; write it as in {key[1]} = {_UNQUOTED[key[1]]}"
         return f'a text is written in quotes; write "{shown}"'
     if value.startswith("[") and re.search(r"[\[,]\s*[^\W\d]", value):
         return 'texts in a list are written in quotes too, as in ["cut", "holes"]'
