@@ -18,7 +18,7 @@ _KEY = re.compile(r"\s*([A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*')\s*=")
 _DECIMAL_COMMA = re.compile(r"=\s*(-?\d+),(\d+)\s*([a-zA-Z\"%]*)\s*(?:#.*)?$")
 _UNIT = re.compile(r"=\s*(-?\d+(?:[.,]\d+)?)\s*(mm|cm|m|in|inch|inches|pt|px|\"|')\s*(?:#.*)?$")
 _LENGTHS = {k.name for _, keys, _ in TABLES for k in keys if k.kind in (length, size, distance)}
-_UNQUOTED = {k.name: k.example for _, keys, _ in TABLES for k in keys if k.example[0] not in "\"["}
+_UNQUOTED = {k.name: k.example for _, keys, _ in TABLES for k in keys if k.example[0] not in '"['}
 """Keys that take a number, true or false: those are not written in quotes."""
 _CURLY = "\u201c\u201d\u201e\u201f\u2018\u2019\u201a\u00ab\u00bb"
 _SHOWN = 60
