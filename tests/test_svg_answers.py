@@ -69,14 +69,15 @@ def test_threads_have_processes_of_their_own() -> None:
 def test_a_clock_that_strikes_at_the_end_takes_no_later_artwork_along(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    class Late(threading.Timer):
-        def cancel(self) -> None:
-            super().cancel()
-            self.function()
+    class AtTheEnd(threading.Event):
+        def wait(self, timeout: float | None = None) -> bool:
+            super().wait()
+            return False
 
     first = converters()
     with monkeypatch.context() as late:
-        late.setattr(threading, "Timer", Late)
+        late.setattr(threading, "Event", AtTheEnd)
+        late.setattr(first, "_spent", lambda *since: 1e9)
         assert answered("bow.svg", "typst") == [("typst", "")]
     assert not first.usable
     assert answered("stern.svg", "typst") == [("typst", "")]

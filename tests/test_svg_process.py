@@ -5,6 +5,7 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -12,7 +13,9 @@ from typing import Any
 import pytest
 
 from decalprep.intake import svg_process
+from decalprep.intake.options import IntakeOptions, Limits
 from decalprep.intake.svg_process import Lost, converters, end_converters
+from decalprep.intake.svg_workshop import KILL_SECONDS, Workshop
 
 SVG = (
     '<svg xmlns="http://www.w3.org/2000/svg" width="40" height="30">'
@@ -76,6 +79,32 @@ def test_a_process_that_hangs_is_ended_and_the_next_artwork_gets_another(
     with pytest.raises(Lost, match="longer than 0.5 s|died"):
         list(converters().answers({**work, "picture": "busy.svg"}, 0.5))
     assert done(work) != first
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere only the clock is there to go by")
+def test_seconds_without_a_processor_do_not_count(work: dict[str, Any]) -> None:
+    """A converter held for twice its seconds, as others hold it on a busy machine."""
+    first = converters()
+    done(work)
+    os.kill(first.process.pid, signal.SIGSTOP)
+    threading.Timer(1.2, os.kill, (first.process.pid, signal.SIGCONT)).start()
+    assert done(work, 0.6) == first.process.pid
+    assert first.spent_s < 0.6
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs signals of POSIX systems")
+def test_a_process_that_does_nothing_is_ended_all_the_same(work: dict[str, Any]) -> None:
+    running = converters()
+    os.kill(running.process.pid, signal.SIGSTOP)
+    with pytest.raises(Lost, match="longer than 0.1 s"):
+        list(running.answers(work, 0.1))
+
+
+def test_a_raised_limit_gives_an_artwork_longer_and_a_lowered_one_shorter(tmp_path: Path) -> None:
+    def seconds(words: str) -> float:
+        return Workshop(tmp_path, "a.svg", IntakeOptions(limits=Limits().changed(words))).seconds
+
+    assert [seconds(f"max_seconds={s}") for s in (2, 30, 60)] == [2.0, KILL_SECONDS, 14.0]
 
 
 def test_a_process_that_has_become_large_is_not_used_again(work: dict[str, Any]) -> None:

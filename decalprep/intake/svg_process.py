@@ -13,6 +13,7 @@ import os
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -22,6 +23,8 @@ import decalprep
 
 CHILD = Path(__file__).with_name("svg_child.py")
 MOST_ARTWORKS = 100
+PATIENCE = 5
+LOOK_SECONDS = 0.2
 _KEEP = ("PATH", "SYSTEMROOT", "TEMP", "TMP", "TMPDIR", "HOME", "LD_LIBRARY_PATH", "VIRTUAL_ENV")
 
 
@@ -31,11 +34,12 @@ class Lost(Exception):
 
 @dataclass
 class Converters:
-    """One running process, and how many artworks it has had."""
+    """One running process, how many artworks it has had, and how long the last one took."""
 
     process: subprocess.Popen[bytes]
     executable: str
     artworks: int = 0
+    spent_s: float = 0.0
 
     @property
     def usable(self) -> bool:
@@ -49,19 +53,27 @@ class Converters:
     def answers(self, work: dict[str, Any], seconds: float) -> Iterator[dict[str, Any]]:
         """What it says of each step, as it says it; it is ended when it takes longer.
 
+        Seconds on the clock in which it had no processor, as on a busy machine, do not count, up
+        to ``PATIENCE`` times as many in all.
+
         Raises:
             Lost: it took too long, or died.
         """
-        late = threading.Event()
+        late, done = threading.Event(), threading.Event()
+        started, used = time.monotonic(), self._processor_s()
 
-        def too_late() -> None:
-            late.set()
-            self.process.kill()
+        def watch() -> None:
+            left = seconds
+            while not done.wait(left):
+                if self._spent(started, used) >= seconds:
+                    late.set()
+                    self.process.kill()
+                    return
+                left = LOOK_SECONDS
 
         self.artworks += 1
         ended = False
-        clock = threading.Timer(seconds, too_late)
-        clock.daemon = True
+        clock = threading.Thread(target=watch, daemon=True)
         clock.start()
         try:
             for said in self._said(work):
@@ -71,13 +83,30 @@ class Converters:
                 if "step" in said and "problem" in said:
                     yield said
         finally:
-            clock.cancel()
+            done.set()
             clock.join()  # so that it kills now or never, not the next artwork's process
+            self.spent_s = self._spent(started, used)
             if late.is_set() or not ended:
                 self.end()
         if late.is_set():
             raise Lost(f"took longer than {seconds:.2g} s")
         raise Lost(f"its process died (code {self.process.returncode})")
+
+    def _spent(self, started: float, used: float | None) -> float:
+        """Seconds since then: of the clock, or of its processor if these are fewer."""
+        clock, now = time.monotonic() - started, self._processor_s()
+        if used is None or now is None:
+            return clock
+        return min(clock, max(now - used, clock / PATIENCE))
+
+    def _processor_s(self) -> float | None:
+        """Seconds of the processor it has had so far; None where the system does not tell."""
+        try:
+            told = Path(f"/proc/{self.process.pid}/stat").read_text("ascii", "replace")
+            user, system = told.rpartition(")")[2].split()[11:13]
+            return (int(user) + int(system)) / os.sysconf("SC_CLK_TCK")
+        except (OSError, ValueError, AttributeError):
+            return None
 
     def _said(self, work: dict[str, Any]) -> Iterator[dict[str, Any]]:
         """Every answer; a line that a dying process left unfinished is none."""

@@ -1,17 +1,19 @@
 """The folder of one artwork's conversion, and what the converters' process does in it."""
 
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from decalprep.intake.options import IntakeOptions
+from decalprep.intake.options import IntakeOptions, Limits
 from decalprep.intake.svg_process import Lost, converters
 
 KILL_SECONDS = 7.0
 LEAST_SECONDS = 1.5
-"""All routes of one artwork together take 10 s at most: the first may take 7, two more 1.5."""
+"""All routes of one artwork together take 10 s at most: the first may take 7, two more 1.5.
+
+Longer where ``max_seconds`` is raised above its usual value, in proportion.
+"""
 
 
 @dataclass
@@ -26,8 +28,9 @@ class Workshop:
 
     @property
     def seconds(self) -> float:
-        """The wall-clock cap of the next work: what that before it left of one budget."""
-        budget = min(KILL_SECONDS, self.options.limits.max_seconds)
+        """The cap of the next work: what that before it left of one budget."""
+        most = self.options.limits.max_seconds
+        budget = min(KILL_SECONDS * max(1.0, most / Limits().max_seconds), most)
         return max(budget - self.spent, min(LEAST_SECONDS, budget))
 
     def run(
@@ -38,12 +41,12 @@ class Workshop:
         caps = {"seconds": seconds, "memory_bytes": self.options.limits.max_memory_bytes}
         work = {**job, **caps, "folder": str(self.folder), "steps": list(steps)}
         told: dict[str, str] = {}
-        started = time.monotonic()
+        running = converters()
         try:
-            for said in converters().answers(work, seconds):
+            for said in running.answers(work, seconds):
                 told[said["step"]] = said["problem"]
         except Lost as lost:
             for step in steps:
                 told.setdefault(step, str(lost))
-        self.spent += time.monotonic() - started
+        self.spent += running.spent_s
         return {step: told.get(step, "stopped before it finished") for step in steps}
