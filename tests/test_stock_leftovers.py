@@ -117,6 +117,20 @@ def test_a_failing_run_leaves_the_record_as_it_was(folder: Path) -> None:
     assert not (folder / "second-out").exists()
 
 
+def test_a_run_again_does_not_send_a_maker_over_the_prints_of_the_first(after: Path) -> None:
+    job = second_job(after)
+    first = [
+        n["text"] for n in result(after / "second-out")["notices"] if n["code"] == "leftover-used"
+    ]
+    assert make(job) == 0
+    again = [
+        n["text"] for n in result(after / "second-out")["notices"] if n["code"] == "leftover-used"
+    ]
+    assert len(first) == len(again) == 1
+    assert "its old prints stay" in first[0]
+    assert "if it is printed, do not print over it" in again[0]
+
+
 @pytest.mark.parametrize(
     ("offered", "lain_on", "words"),
     [("", "", "is remembered"), ("rest", "", "on 'rest'"), ("rest", "rest", None)],

@@ -144,9 +144,11 @@ def left_words(sheet: Sheet) -> str:
 def leftover_notices(laid: Laid, specs: Sequence[SheetSpec]) -> tuple[Notice, ...]:
     """Says which sheets must be the remembered part-used ones, and where none is though asked for.
 
+    One that an earlier run of the job laid these pieces on is told as that: it may be printed.
     What a laser printer does to them is told of all part-used sheets alike (``stock_notices``).
     """
     found = []
+    used = laid.used or (Used(),) * len(laid.sheets)
     for number, (name, sheet) in enumerate(zip(laid.leftovers, laid.sheets, strict=True), 1):
         if not name:
             continue
@@ -154,6 +156,12 @@ def leftover_notices(laid: Laid, specs: Sequence[SheetSpec]) -> tuple[Notice, ..
             f"sheet {number} goes on the remembered part-used sheet {name!r}, the same way up and "
             "the same edge first as before; its old prints stay as they are"
         )
+        if used[number - 1] != Used():
+            words = (
+                f"sheet {number} is remembered as {name!r}, and what an earlier run of this job "
+                "laid on it counts as printed there: if it is printed, do not print over it; "
+                "--again prints single pieces on what is left of it, --anew lays out another sheet"
+            )
         found.append(Notice("leftover-used", words, sheet.name, Severity.NOTE))
     pairs = zip(laid.leftovers, laid.sheets, strict=True)
     lain_on = {sheet.name for name, sheet in pairs if name}
