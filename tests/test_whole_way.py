@@ -79,6 +79,8 @@ def test_the_demo_has_a_picture_of_every_sheet(demo: Path) -> None:
 def test_the_demo_shows_six_different_outlines_in_three_formats(demo: Path) -> None:
     panels = json.loads((demo / "demo-out" / "result.json").read_text())["panels"]
     assert {Path(p["artwork"]).suffix for p in panels} == {".svg", ".pdf", ".png"}
+    picture = next(p for p in panels if p["artwork"].endswith(".png"))
+    assert any("painted in a picture are not seen" in words for words in picture["sources"])
     assert len(panels) >= 6
     kinds = {h["kind"] for p in panels for h in p["holes"]}
     assert {"screw", "switch"} <= kinds

@@ -232,8 +232,9 @@ def _walk_notices(walked: Walked, options: IntakeOptions, where: str) -> list[No
         text = f"could not be drawn: {listed}"
         notices.append(Notice("dxf-not-drawn", text, where))
     if walked.texts:
+        count = "a text is" if walked.texts == 1 else f"{walked.texts} texts are"
         text = (
-            f"{walked.texts} texts are drawn in a stand-in font at their stated capital height; "
+            f"{count} drawn in a stand-in font at the stated capital height; "
             "shapes and widths differ from the drawing's font: turn text into curves to keep them"
         )
         notices.append(Notice("dxf-text-stand-in", text, where))

@@ -159,7 +159,7 @@ def _prepared(
         + (whole.evidence[0].reason if whole.evidence else "as given"),
         f"outline {found.outline.box.width:.3f} x {found.outline.box.height:.3f} mm: "
         f"{found.source}",
-        _hole_words(holes, panel),
+        _hole_words(holes, panel, whole),
         *(f"holes by size: {words}" for words in hole_classes(classed)),
         *_fit_words(decal, part_record),
     )
@@ -222,8 +222,11 @@ def _fit_words(decal: Decal, record: PartRecord | None) -> tuple[str, ...]:
     )
 
 
-def _hole_words(holes: FoundHoles, panel: PanelSpec) -> str:
-    found = f"{len(holes.holes)}, from {holes.source}" if holes.holes else "none in the drawing"
+def _hole_words(holes: FoundHoles, panel: PanelSpec, artwork: Artwork) -> str:
+    none = "none in the drawing"
+    if artwork.pixels is not None:
+        none = "none: those painted in a picture are not seen, say each in a [[panel.hole]]"
+    found = f"{len(holes.holes)}, from {holes.source}" if holes.holes else none
     own = len(panel.holes)
     return f"holes: {found}" + (f"; the job file speaks of {own}" if own else "")
 
