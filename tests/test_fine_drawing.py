@@ -143,6 +143,34 @@ def test_a_gap_far_wider_than_what_is_drawn_round_its_edges() -> None:
     assert told.box_mm.width == pytest.approx(20, abs=0.1)
 
 
+def _hatched(pitch_pt: float) -> bytes:
+    """Lines 0.1 points wide from edge to edge of a page, 0.2 points apart or what is said."""
+    lines = (f"{k * pitch_pt:.3f} -1 m {k * pitch_pt:.3f} 101 l S" for k in range(1010))
+    return page_bytes(b"0.1 w " + " ".join(lines).encode())
+
+
+def test_hatching_closer_than_a_coarse_pixel_is_looked_at_finely() -> None:
+    """A coarse drawing shows it as dark grey all over: its gaps would fill in, and are told."""
+    artwork = artwork_of(_hatched(0.2))
+    fine = fine_picture(artwork, whole_box(artwork), 1440.0, pictures=False)
+    assert np.ptp(fine.coarse[4:-4, 4:-4]) == 0
+    assert np.array_equal(fine.part(Span(200, 300, 200, 300)), _part_of_whole(artwork))
+    codes = {n.code for n in check_legibility(artwork, LegibilitySettings())}
+    assert {"gap-narrow", "ink-narrow"} <= codes
+
+
+def _part_of_whole(artwork: Any) -> Any:
+    return picture_of(artwork, whole_box(artwork), 1440.0)[200:300, 200:300]
+
+
+def test_hatching_that_another_drawing_shows_as_grey_is_drawn_finely() -> None:
+    pdf = _hatched(0.2)
+    with open_page(pdf) as page:
+        size = (round(page.get_width()), round(page.get_height()))
+    whole = page_picture(pdf, size)
+    assert np.array_equal(page_picture(pdf, size, beside=whole)[4:40, 4:40], whole[4:40, 4:40])
+
+
 @pytest.mark.parametrize("seed", range(5))
 def test_joined_groups_are_those_of_a_general_library(seed: int) -> None:
     """scipy's connected_components numbers groups in the order of their lowest member, too."""

@@ -11,6 +11,7 @@ from decalprep.geometry import Box
 from decalprep.model import Artwork
 from decalprep.pdfstream.drawing import (
     EDGE_PX,
+    REACH_PX,
     Paint,
     Span,
     free_of_pictures,
@@ -25,6 +26,11 @@ MOST_PIXELS = 40_000_000
 BAND_ROWS = 512
 TIMES = 4
 """A picture of one colour is not drawn finely; this much coarser is looked at to find where."""
+MOST_PROBES = 6
+BYTES_OF_PROBES = 1_000_000
+"""Each looks at everything on the page, which takes as long as its bytes are many; one is made."""
+UNLIKE = 8
+"""Levels by which a fine drawing may differ from one colour in a coarse one."""
 
 
 def dpi_within(box_mm: Box, wanted_dpi: float, most_pixels: int = MOST_PIXELS) -> float:
@@ -131,7 +137,8 @@ def enlarged(coarse: "np.ndarray[Any, Any]", where: Span) -> "np.ndarray[Any, An
 def fine_picture(artwork: Artwork, box_mm: Box, dpi: float, *, pictures: bool) -> FinePicture:
     """What ``picture_of`` gives, but drawn only where a coarse drawing shows more than one colour.
 
-    All of it is drawn if there are ``pictures`` on the page.
+    All of it is drawn if there are ``pictures`` on the page, or hatching that the coarse drawing
+    shows as one colour.
 
     Raises:
         InputProblem: the page cannot be drawn.
@@ -146,6 +153,8 @@ def fine_picture(artwork: Artwork, box_mm: Box, dpi: float, *, pictures: bool) -
         all_of_it = pictures or not free_of_pictures(artwork.page_pdf)
         detail = np.full((rows, columns), 255, np.uint8) if all_of_it else uneven(coarse)
         paint = painter(page, artwork, box_mm, dpi)
+        if not all_of_it and _hides_detail(paint, coarse, detail, len(artwork.page_pdf)):
+            detail[:] = 255
         spans = tuple(
             span.larger(TIMES, height, width)
             for span in spans_of(
@@ -156,6 +165,30 @@ def fine_picture(artwork: Artwork, box_mm: Box, dpi: float, *, pictures: bool) -
             _paint_part(pixels, paint, span)
     rgb = np.asarray(cv2.cvtColor(coarse, cv2.COLOR_BGRA2RGB))
     return FinePicture(box_mm, dpi, pixels, spans, rgb)
+
+
+def _hides_detail(
+    paint: Paint, coarse: "np.ndarray[Any, Any]", detail: "np.ndarray[Any, Any]", page_bytes: int
+) -> bool:
+    """Whether a row of a fine drawing, here and there, has other colours where a coarse one has
+    one: pdfium widens lines and rectangles to a pixel, and so hatching closer than that closes."""
+    import cv2
+
+    rows, columns = detail.shape
+    probes = min(max(BYTES_OF_PROBES // max(page_bytes, 1), 1), MOST_PROBES)
+    side = 2 * REACH_PX + 1
+    for top in range(rows // (2 * probes), rows, -(-rows // probes)):
+        first = max(top - REACH_PX, 0)
+        near = cv2.dilate(detail[first : top + REACH_PX + 1], np.ones((side, side), np.uint8))
+        even = np.asarray(near)[top - first] == 0
+        even[:REACH_PX] = even[columns - REACH_PX :] = False  # the page ends within a pixel
+        row = Span(top, top + 1, 0, columns)
+        fine = painted(paint, row.larger(TIMES, rows * TIMES, columns * TIMES))
+        apart = cv2.absdiff(fine, enlarged(row.of(coarse), Span(0, TIMES, 0, columns * TIMES)))
+        most = apart[:, :, :3].max(axis=(0, 2)).reshape(columns, TIMES).max(axis=1)
+        if (most[even] > UNLIKE).any():
+            return True
+    return False
 
 
 def open_drawing(artwork: Artwork) -> AbstractContextManager[Any]:

@@ -32,6 +32,8 @@ SMALL_PX, LARGE_PX = 2_500_000, 6_500_000
 
 OVERSAMPLED_PX = 26_000_000
 SOFT_PIXELS = 3.0
+UNLIKE = 4
+"""Levels by which two drawings may differ where both show one colour."""
 
 AGREE_LEVEL = 13.0
 """The worst tile of a conversion taken as right may differ by this much (of 255).
@@ -205,7 +207,9 @@ def _page_picture(
         detail = np.full((pixels[1], pixels[0]), 255, np.uint8)
     else:
         seen = painted(paint, whole)
-        detail = np.maximum(uneven(seen), uneven(beside))
+        apart = cv2.absdiff(np.asarray(cv2.cvtColor(seen, cv2.COLOR_BGRA2RGB)), beside)
+        unlike = (_strongest(apart) > UNLIKE).view(np.uint8)  # such as hatching closer than a pixel
+        detail = np.maximum(np.maximum(uneven(seen), uneven(beside)), unlike)
     for span in spans_of(detail, page_bytes=page_bytes, most_rows=pixels[1]):
         near = span.grown(EDGE_PX, pixels[1], pixels[0])
         fine = painted(paint, near.larger(times, pixels[1] * times, pixels[0] * times), times)
