@@ -98,7 +98,7 @@ def test_a_stated_scale_is_only_noted():
 
 
 def test_stretching_is_refused_with_the_height_that_follows():
-    with pytest.raises(InputProblem, match=r"\+25\.00 % in height.*height is 40\.00 mm"):
+    with pytest.raises(InputProblem, match=r"\+25\.00 % in height.*height is then 40\.00 mm"):
         settle([claim(100, 50)], width_mm=80.0, height_mm=50.0)
 
 
