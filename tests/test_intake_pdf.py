@@ -249,10 +249,12 @@ def test_content_in_another_file_is_refused(tmp_path):
         read(pdf, tmp_path)
 
 
-def test_fonts_that_are_not_embedded_are_named(tmp_path):
+@pytest.mark.parametrize("inline", [False, True])
+def test_fonts_that_are_not_embedded_are_named(tmp_path, inline):
     pdf = document(b"BT /F 12 Tf (HELM) Tj ET")
     font = Dictionary(Type=Name.Font, Subtype=Name.Type1, BaseFont=Name("/Helvetica-Bold"))
-    pdf.pages[0].obj.Resources = Dictionary(Font=Dictionary(F=pdf.make_indirect(font)))
+    placed = font if inline else pdf.make_indirect(font)
+    pdf.pages[0].obj.Resources = Dictionary(Font=Dictionary(F=placed))
     artwork = read(pdf, tmp_path)
     (notice,) = [n for n in artwork.notices if n.code == "fonts-not-embedded"]
     assert "Helvetica-Bold" in notice.text

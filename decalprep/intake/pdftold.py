@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterator
 from typing import Any
 
 import pikepdf
@@ -118,7 +119,8 @@ def font_notices(target: pikepdf.Pdf, name: str, *, allow: bool) -> list[Notice]
     ``allow`` makes it a note: the user accepts what stands in. Does not tell whether the text is
     really shown.
     """
-    missing = sorted({font for font in map(_missing_font, target.objects) if font})
+    dictionaries = (found for obj in target.objects for found in _dictionaries(obj))
+    missing = sorted({font for font in map(_missing_font, dictionaries) if font})
     if not missing:
         return []
     text = (
@@ -127,6 +129,20 @@ def font_notices(target: pikepdf.Pdf, name: str, *, allow: bool) -> list[Notice]
     )
     severity = Severity.NOTE if allow else Severity.WARNING
     return [Notice("fonts-not-embedded", text, name, severity)]
+
+
+def _dictionaries(obj: Any) -> Iterator[Any]:
+    """An object of a file, and the dictionaries written inside it."""
+    if isinstance(obj, Array):
+        inner = list(obj)
+    elif isinstance(obj, Dictionary | Stream):
+        yield obj
+        inner = [value for _, value in obj.items()]
+    else:
+        return
+    for value in inner:
+        if isinstance(value, Array | Dictionary) and not value.is_indirect:
+            yield from _dictionaries(value)
 
 
 def _missing_font(obj: Any) -> str:
