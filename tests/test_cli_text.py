@@ -331,3 +331,14 @@ def test_ctrl_c_that_a_callback_swallows_ends_the_run_at_the_next_step(
     assert shown == ""
     assert wrong.strip().endswith("decalprep: interrupted; earlier output is as it was")
     assert (folder / "job-out" / "sheets.pdf").read_bytes() == b"earlier"
+
+
+@pytest.mark.skipif(os.name != "posix", reason="a pipe nobody reads is another error elsewhere")
+def test_a_reader_that_has_gone_is_no_fault() -> None:
+    """As where ``head`` has seen enough of a text."""
+    read, write = os.pipe()
+    os.close(read)
+    command = [sys.executable, "-m", "decalprep.cli", "job-help"]
+    done = subprocess.run(command, stdout=write, stderr=subprocess.PIPE, check=False)
+    os.close(write)
+    assert (done.returncode, done.stderr) == (0, b"")

@@ -140,7 +140,7 @@ def run(args: list[str] | None = None) -> int:
     except DecalprepError as problem:
         _complain(str(problem))
         return int(problem.exit_code)
-    except BrokenPipeError:
+    except SystemExit:  # click's answer where whoever reads our output has gone, as head does
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return int(ExitCode.OK)
     except Exception as error:
