@@ -55,11 +55,11 @@ def test_the_largest_sum_of_sets_apart_is_that_of_all_families(found):
     assert most_apart(found) == best
 
 
-@pytest.mark.parametrize("count", [7, 20])
+@pytest.mark.parametrize("count", [7, 60])
 def test_many_choices_take_no_time(count):
     choices = [frozenset([f"stock {k}"]) for k in range(count)]
     assert len(unions(choices)) == count + 1
-    assert most_apart(dict.fromkeys(unions(choices), 1)) <= count
+    assert most_apart(dict.fromkeys(unions(choices), 1)) == count
 
 
 def test_a_near_miss_says_what_to_do_and_stands_beside_the_count(tmp_path):

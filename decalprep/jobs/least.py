@@ -44,11 +44,13 @@ def most_apart(needs: Mapping[Names, int]) -> int:
     >>> most_apart({frozenset("a"): 2, frozenset("b"): 2, frozenset("ab"): 3})
     4
     """
-    best, rest = 0, list(needs.items())
-    while rest:
-        names, count = rest.pop()
-        best = max(best, count + most_apart({o: n for o, n in rest if not o & names}))
-    return best
+    if not needs:
+        return 0
+    rest = dict(needs)
+    names, count = rest.popitem()
+    apart = {other: n for other, n in rest.items() if not other & names}
+    taken = count + most_apart(apart)
+    return taken if len(apart) == len(rest) else max(taken, most_apart(rest))
 
 
 def _bound(groups: Sequence[Group], names: Names, job: Job) -> int:

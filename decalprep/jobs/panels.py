@@ -30,7 +30,7 @@ LATER = (
 )
 """What is needed after the panels: loaded while other processes prepare the first of them."""
 READERS = {".svg": "decalprep.intake.svg", ".pdf": "decalprep.intake.pdf"}
-"""The same, by the kind of artwork."""
+"""What artworks of a kind need, loaded before the process is forked as well."""
 
 
 def panels_of(
